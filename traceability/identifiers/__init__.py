@@ -1,0 +1,1 @@
+"""Reads what a scanner sent: text in, meaning out. Imports nothing of the project."""
