@@ -25,7 +25,9 @@ settings.register_profile(
     derandomize=True,  # the same run finds the same fault
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
-settings.register_profile("long", settings.get_profile("usual"), max_examples=3000, derandomize=False)
+settings.register_profile(
+    "long", settings.get_profile("usual"), max_examples=3000, derandomize=False
+)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "usual"))
 
 DATABASES = ("sqlite", "postgresql")
@@ -119,6 +121,6 @@ def chromium() -> Iterator[Browser]:
 
 @pytest.fixture
 def served() -> Iterator[Callable[[Callable[..., Any]], str]]:
-    """Serve an application: `address = served(app)`; it ends with the test."""
+    """Serves an application and returns its address, until the test ends."""
     with ExitStack() as running:
         yield lambda app: running.enter_context(served_by_waitress(app))

@@ -65,7 +65,7 @@ class PostgresServer:
         self._run("DROP DATABASE IF EXISTS {} WITH (FORCE)", database)
 
     def _run(self, statement: str, *names: str) -> None:
-        filled = sql.SQL(statement).format(*map(sql.Identifier, names))  # type: ignore[arg-type]
+        filled = sql.SQL(statement).format(*map(sql.Identifier, names))
         where = f"host={self.folder} user=tests dbname=postgres"
         with psycopg.connect(where, autocommit=True) as connection:
             connection.execute(filled)
@@ -144,11 +144,10 @@ def _readable(binaries: Path, folder: Path, user: pwd.struct_passwd | None) -> P
     """Return the binaries where `user` can run them; a copy if they lie in a closed folder."""
     if user is None:
         return binaries
-    asked = [binaries / "postgres", "--version"]
+    who: dict[str, Any] = {"user": user.pw_uid, "group": user.pw_gid}
     try:
-        subprocess.run(
-            asked, check=True, capture_output=True, cwd="/", user=user.pw_uid, group=user.pw_gid
-        )
+        asked = [str(binaries / "postgres"), "--version"]
+        subprocess.run(asked, check=True, capture_output=True, cwd="/", **who)
     except PermissionError:
         # lib and share lie beside bin, and the server finds them from where it stands.
         shutil.copytree(binaries.parent, folder / "server", symlinks=True)
@@ -158,9 +157,9 @@ def _readable(binaries: Path, folder: Path, user: pwd.struct_passwd | None) -> P
 
 
 def _initialise(binaries: Path, data: Path, who: dict[str, Any]) -> None:
+    how = ("--username=tests", "--auth=trust", "--no-sync", "--encoding=UTF8", "--locale=C")
     made = subprocess.run(
-        [binaries / "initdb", "-D", data, "-U", "tests", "--auth=trust", "--no-sync"]
-        + ["--encoding=UTF8", "--locale=C"],
+        [binaries / "initdb", "-D", data, *how],
         check=False,
         capture_output=True,
         text=True,
@@ -190,8 +189,13 @@ def served_by_waitress(app: Callable[..., Any], *, threads: int = 8) -> Iterator
     The same server as in use, so that what a test sees (time-outs, header limits, streams) holds.
     """
     sockets: dict[int, Any] = {}
-    server = create_server(
-        app, map=sockets, host="127.0.0.1", port=0, threads=threads, clear_untrusted_proxy_headers=True
+    server: Any = create_server(
+        app,
+        map=sockets,
+        host="127.0.0.1",
+        port=0,
+        threads=threads,
+        clear_untrusted_proxy_headers=True,
     )
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
