@@ -1,0 +1,1 @@
+"""Acts on a circuit that is primed: move, hold, discard, take in, tag."""

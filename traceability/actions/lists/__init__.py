@@ -1,0 +1,1 @@
+"""Acts on the unit's lists: site, people, devices, places, policy, products, sheets."""

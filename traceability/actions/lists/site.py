@@ -1,0 +1,172 @@
+"""The site, its places and its policy."""
+
+from dataclasses import asdict, dataclass
+from typing import ClassVar, Final
+from uuid import UUID
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from traceability.actions.once import Asked, Done, Sent, Site, answer_once
+from traceability.actions.single import one_event
+from traceability.domain.events import Kind
+from traceability.domain.people import Right
+from traceability.domain.tags import site_code
+from traceability.domain.use_by import Limits
+from traceability.errors import BadValue, StaleForm
+from traceability.security.roles import service_device
+from traceability.storage.ledger import LedgerHead, open_ledger
+from traceability.storage.site import Policy
+
+PLACE_KINDS: Final = ("console", "box", "shelf", "trolley", "bed", "store", "bin")
+STANDS_FOR: Final = ("mounted", "boxed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteFacts:
+    """What tags and pages say of the site."""
+
+    name: str
+    unit: str
+    ring: str
+    """The number to ring, day and night."""
+    practice: bool = False
+
+
+def set_up_site(facts: SiteFacts, *, site: Site) -> int:
+    """Make an empty store a site's: its head, its first event and the default policy.
+
+    Returns the number of the first event. A store that has a site keeps it.
+    """
+    sent = Sent(
+        device_id=service_device(site.id), actor_id=None, request_id=site.new_id(site.clock())
+    )
+    with site.sessions.begin() as session:
+        if session.get(LedgerHead, site.id) is not None:
+            return 1
+        session.add(LedgerHead(site_id=site.id))
+        session.flush()
+        ledger = open_ledger(session, sent, site_id=site.id, clock=site.clock)
+        body = asdict(facts) | {"code": site_code(site.id)}
+        number = ledger.append(Kind.SITE_SET_UP, body, happened_at=ledger.now)
+        ledger.append(
+            Kind.DEVICE_SET,
+            {
+                "device": service_device(site.id),
+                "name": "This service",
+                "place": "",
+                "owner": "",
+                "enrolled": False,
+                "token_digest": None,
+            },
+            happened_at=ledger.now,
+        )
+        ledger.append(
+            Kind.POLICY_SET,
+            {"version": 1, "limits": limits_body(Limits()), "target": 2},
+            happened_at=ledger.now,
+        )
+        return number
+
+
+def limits_body(limits: Limits) -> dict[str, object]:
+    """Return limits as plain values; hours may be halves, so they are kept in minutes."""
+    body: dict[str, object] = {
+        "wet_closed_days": limits.wet_closed_days,
+        "dry_days": limits.dry_days,
+        "wet_open_days": limits.wet_open_days,
+        "blood_minutes": round(limits.blood_hours * 60),
+        "parts_expiry_counts": limits.parts_expiry_counts,
+    }
+    opened = limits.opened_fluid_hours
+    body["opened_fluid_minutes"] = None if opened is None else round(opened * 60)
+    return body
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetPlace(Asked):
+    """Add or change a place."""
+
+    kind: ClassVar[str] = "set-place"
+    right: ClassVar[Right | None] = Right.LISTS
+    place_id: UUID
+    code: str
+    name: str
+    place_kind: str
+    stands_for: str | None = None
+    sort: int = 0
+    active: bool = True
+
+
+def set_place(asked: SetPlace, *, site: Site) -> Done:
+    """Record the place.
+
+    Raises:
+        BadValue: a kind or a duty that is not known, an empty name. Nothing was written.
+    """
+    return answer_once(asked, _set_place, site)
+
+
+def _set_place(asked: SetPlace, session: Session, site: Site) -> Done:
+    if asked.place_kind not in PLACE_KINDS:
+        raise BadValue(field="kind", value=asked.place_kind, why="not-one-of", of=PLACE_KINDS)
+    if asked.stands_for not in {None, *STANDS_FOR}:
+        raise BadValue(field="stands for", value=asked.stands_for, why="not-one-of", of=STANDS_FOR)
+    if not asked.name.strip() or not asked.code.strip():
+        raise BadValue(field="name", value=asked.name, why="empty")
+    body = {
+        "place": asked.place_id,
+        "code": asked.code,
+        "name": asked.name,
+        "kind": asked.place_kind,
+        "stands_for": asked.stands_for,
+        "sort": asked.sort,
+        "active": asked.active,
+    }
+    return one_event(asked, session, site, Kind.PLACE_SET, body, subject=asked.place_id)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetPolicy(Asked):
+    """Set the unit's limits from now on; circuits primed before keep theirs."""
+
+    kind: ClassVar[str] = "set-policy"
+    right: ClassVar[Right | None] = Right.LISTS
+    wet_closed_days: int
+    dry_days: int
+    wet_open_days: int
+    blood_minutes: int
+    opened_fluid_minutes: int | None
+    parts_expiry_counts: bool
+    read_version: int
+    """The version the form was filled in from."""
+
+
+def set_policy(asked: SetPolicy, *, site: Site) -> Done:
+    """Record the next version of the policy.
+
+    Raises:
+        BadValue: a limit below one. StaleForm: somebody set another version meanwhile.
+    """
+    return answer_once(asked, _set_policy, site)
+
+
+def _set_policy(asked: SetPolicy, session: Session, site: Site) -> Done:
+    newest = session.scalar(select(func.max(Policy.version)).filter_by(site_id=site.id)) or 0
+    if newest != asked.read_version:
+        raise StaleForm(number=newest)
+    try:
+        limits = Limits(
+            wet_closed_days=asked.wet_closed_days,
+            dry_days=asked.dry_days,
+            wet_open_days=asked.wet_open_days,
+            blood_hours=asked.blood_minutes / 60,
+            opened_fluid_hours=(
+                None if asked.opened_fluid_minutes is None else asked.opened_fluid_minutes / 60
+            ),
+            parts_expiry_counts=asked.parts_expiry_counts,
+        )
+    except ValueError:
+        raise BadValue(field="limit", value="", why="too-small") from None
+    body = {"version": newest + 1, "limits": limits_body(limits), "target": 2}
+    return one_event(asked, session, site, Kind.POLICY_SET, body)

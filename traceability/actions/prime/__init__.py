@@ -1,0 +1,1 @@
+"""Acts at the trolley: begin, scan, undo, end, sign."""

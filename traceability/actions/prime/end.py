@@ -1,0 +1,207 @@
+"""End a prime: from here the use-by counts."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import ClassVar
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.prime.say import said_part
+from traceability.domain.circuits import Phase
+from traceability.domain.events import Kind, Plain
+from traceability.domain.moments import believed_moment
+from traceability.domain.parts import PartState
+from traceability.domain.people import Right
+from traceability.domain.sheets import Need, Sheet
+from traceability.domain.trolley import missing
+from traceability.domain.use_by import PartExpiry, Reason, UseBy, Way, decide
+from traceability.errors import BadValue, PartsMissing, UnknownCode, WrongState
+from traceability.storage.circuits import Circuit, Part
+from traceability.storage.items import Lot, Product
+from traceability.storage.kept_apart import uuid7
+from traceability.storage.ledger import OpenLedger
+from traceability.storage.lookup import (
+    in_place,
+    locked_circuit,
+    moment_text,
+    newest_policy,
+    phase_of,
+    sheet_of,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndPrime(Asked):
+    """The circuit is filled, de-aired and clamped."""
+
+    kind: ClassVar[str] = "end-prime"
+    right: ClassVar[Right | None] = Right.PRIME
+    circuit_id: UUID
+    at: datetime
+    fill_ml: int
+    co2_ml_min: int | None = None
+    """CO2 flow while flushing; 1,000 to 2,000 ml/min is usual, else a caution (no source)."""
+    lots_not_recorded: bool = False
+    """Go on although places are empty: each is recorded as *lot not recorded*."""
+
+
+def end_prime(asked: EndPrime, *, site: Site) -> Done:
+    """Record the end and the use-by with its reason.
+
+    Raises:
+        PartsMissing: places are empty; way on: *lots not recorded*.
+        WrongState: the prime has ended, perhaps in another browser. BadValue: a volume that
+        cannot be. Nothing was written.
+    """
+    return answer_once(asked, _end, site)
+
+
+USUAL_CO2 = range(1000, 2001)
+MOST_FILL_ML = 10_000
+
+
+def _end(asked: EndPrime, session: Session, site: Site) -> Done:
+    circuit = locked_circuit(session, site.id, asked.circuit_id)
+    if circuit is None:
+        raise UnknownCode(what="circuit", value=str(asked.circuit_id))
+    phase = phase_of(session, circuit)
+    if phase.phase != Phase.PRIMING:
+        raise WrongState(number=circuit.number, state=phase.phase, act="end")
+    if not 0 < asked.fill_ml <= MOST_FILL_ML:
+        raise BadValue(field="fill volume", value=str(asked.fill_ml), why="out-of-range")
+    sheet = sheet_of(session, site.id, circuit.circuit_type, circuit.sheet_version)
+    if sheet is None:
+        raise UnknownCode(what="circuit type", value=circuit.circuit_type)
+    empty = missing(sheet, in_place(session, circuit))
+    if empty and not asked.lots_not_recorded:
+        raise PartsMissing(
+            number=circuit.number, missing=[f"{count} × {slot.name}" for slot, count in empty]
+        )
+    ledger = ledger_of(asked, session, site)
+    first_no = ledger.next_no
+    at, noted = believed_moment(asked.at, now=ledger.now, not_before=phase.valid_from)
+    if empty:
+        _fill_with_not_recorded(ledger, circuit, sheet, at)
+    if asked.co2_ml_min is not None and asked.co2_ml_min not in USUAL_CO2:
+        noted += ("co2-unusual",)
+    if _bags_ml(session, circuit) < asked.fill_ml:
+        noted += ("bags-short",)
+    version, limits = newest_policy(session, site.id)
+    expiries = _expiries(session, circuit)
+    use_by = decide(at, site.zone, Way(sheet.way), blood=False, limits=limits, expiries=expiries)
+    facts = use_by_facts(use_by)
+    body = {
+        "circuit": circuit.id,
+        "use_by": use_by.at,
+        "decides": facts["decides"],
+        "comes_next": facts["comes_next"],
+        "fill_ml": asked.fill_ml,
+        "co2_ml_min": asked.co2_ml_min,
+        "policy_version": version,
+        "verdict": "accepted",
+        "code": "prime-ended",
+        "facts": {"use_by": use_by.at},
+        "scan": None,
+        "device_at": asked.at,
+        "cautions": noted,
+    }
+    number = ledger.append(Kind.PRIME_ENDED, body, happened_at=at)
+    return Done(
+        first_no=first_no,
+        last_no=number,
+        subject=circuit.id,
+        code="prime-ended",
+        facts={"number": circuit.number, "use_by": moment_text(use_by.at), **facts},
+        cautions=noted,
+    )
+
+
+def use_by_facts(use_by: UseBy) -> dict[str, Plain]:
+    """Return which limit decides and which comes next, as plain values."""
+    return {
+        "decides": _limit(use_by.deciding),
+        "comes_next": None if use_by.next is None else _limit(use_by.next),
+    }
+
+
+def _limit(reason: Reason) -> dict[str, Plain]:
+    # Hours may be halves, and a body holds no floats.
+    facts = {
+        name: str(value) if isinstance(value, float) else value
+        for name, value in reason.facts.items()
+    }
+    return {"code": str(reason.code), "at": moment_text(reason.at), **facts}
+
+
+def _fill_with_not_recorded(
+    ledger: OpenLedger, circuit: Circuit, sheet: Sheet, at: datetime
+) -> None:
+    filled = in_place(ledger.session, circuit)
+    rows = []
+    for slot, count in missing(sheet, filled):
+        held = {each.ordinal for each in filled if each.slot == slot.id}
+        open_places = [n for n in range(1, slot.count + 1) if n not in held][:count]
+        state = PartState.NOT_FITTED if slot.need is Need.TICK else PartState.LOT_NOT_RECORDED
+        rows += [
+            said_part(sheet, slot.id, ordinal, state, None, uuid7(ledger.now))
+            for ordinal in open_places
+        ]
+    body = {
+        "circuit": circuit.id,
+        "verdict": "accepted",
+        "code": "lots-not-recorded",
+        "facts": {"added": len(rows)},
+        "scan": None,
+        "parts": rows,
+    }
+    ledger.append(Kind.PART_PLACED, body, happened_at=at)
+
+
+def _bags_ml(session: Session, circuit: Circuit) -> int:
+    rows = select(Part.volume_ml).filter_by(
+        site_id=circuit.site_id,
+        circuit_id=circuit.id,
+        stays=True,
+        valid_to=None,
+        superseded_no=None,
+    )
+    return sum(volume or 0 for volume in session.scalars(rows))
+
+
+def _expiries(session: Session, circuit: Circuit) -> list[PartExpiry]:
+    """Return the expiries of what stays in the circuit after the prime."""
+    rows = session.execute(
+        select(Part.expiry, Product.name, Lot.text)
+        .join(Product, (Product.site_id == Part.site_id) & (Product.id == Part.product_id))
+        .outerjoin(Lot, (Lot.site_id == Part.site_id) & (Lot.id == Part.lot_id))
+        .where(
+            Part.site_id == circuit.site_id,
+            Part.circuit_id == circuit.id,
+            Part.expiry.is_not(None),
+            Part.leaves.is_(False),
+            Part.valid_to.is_(None),
+            Part.superseded_no.is_(None),
+        )
+        .order_by(Part.recorded_no, Part.line)
+    )
+    return [
+        PartExpiry(
+            name=row.name,
+            lot=row.text,
+            expiry=last_day(row.expiry),
+            day_given=len(row.expiry) == len("2027-03-31"),
+        )
+        for row in rows
+    ]
+
+
+def last_day(printed: str) -> date:
+    """Return the last usable day of an expiry as printed; a month lasts to its end."""
+    if len(printed) == len("2027-03-31"):
+        return date.fromisoformat(printed)
+    first = date.fromisoformat(f"{printed}-01")
+    following = date(first.year + first.month // 12, first.month % 12 + 1, 1)
+    return date.fromordinal(following.toordinal() - 1)

@@ -1,0 +1,215 @@
+"""From the characters of a scan to a piece of a known product, or to the reason why not yet."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Final
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from traceability.domain.events import Plain
+from traceability.domain.keys import lot_key, unit_key
+from traceability.domain.parts import Known
+from traceability.domain.trolley import Piece
+from traceability.identifiers.interpret import interpret
+from traceability.identifiers.reading import Context, Reading, Status
+from traceability.storage.circuits import Circuit
+from traceability.storage.items import Product
+from traceability.storage.lookup import circuit_with_unit, hold_on, packaging_of, printed_expiry
+
+WRISTBAND: Final = re.compile(r"(?:\]\w\d)?(?:\(?8018|\+/)")
+"""What reads as a person: the GS1 service relation number of a recipient (AI 8018), and HIBC's
+provider form. Such a text is never written. Sources: GS1 General Specifications (AI 8018), ANSI/
+HIBC 1.3 (both at second hand)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scan:
+    """One scan with all that was said about it so far; it can be judged again."""
+
+    text: str
+    symbology_identifier: str | None = None
+    channel: str = "physical-keys"
+    slot: str = ""
+    known: str = Known.SCANNED
+    chosen: str = ""
+    """ "as-read" or "alternative" once a person compared a suspect reading with the print."""
+    units: int = 1
+    """How many pieces this one scan stands for, as counted by a person."""
+    counted: bool = False
+    """The person has said how many."""
+    waived: tuple[str, ...] = ()
+
+    def body(self) -> dict[str, object]:
+        """Return it as plain values, without the text: the caller decides where that may stand."""
+        return {
+            "symbology_identifier": self.symbology_identifier,
+            "channel": self.channel,
+            "slot": self.slot,
+            "known": self.known,
+            "chosen": self.chosen,
+            "units": self.units,
+            "counted": self.counted,
+            "waived": list(self.waived),
+        }
+
+
+def read_scan(body: Mapping[str, Plain], text: str) -> Scan:
+    """Return a stored scan; `text` may have been kept apart."""
+    symbology = body["symbology_identifier"]
+    waived = body["waived"]
+    return Scan(
+        text=text,
+        symbology_identifier=None if symbology is None else str(symbology),
+        channel=str(body["channel"]),
+        slot=str(body["slot"]),
+        known=str(body["known"]),
+        chosen=str(body["chosen"]),
+        units=int(str(body["units"])),
+        counted=body["counted"] is True,
+        waived=tuple(str(each) for each in waived) if isinstance(waived, (list, tuple)) else (),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """Why a scan is not yet a piece; a code and facts for the sentence."""
+
+    code: str
+    facts: Mapping[str, Plain]
+    product: Product | None = None
+    keeps_text: bool = True
+    """False for what must never be written: a person's text."""
+    harmless: bool = False
+    """The text belongs to a known product and may stand in the ledger."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Understood:
+    """A piece of a known product."""
+
+    piece: Piece
+    product: Product
+    level_units: int
+    """How many pieces the scanned packaging level holds."""
+    lot_id: UUID | None
+    unit_id: UUID | None
+    expiry_printed: str | None
+
+
+def is_personal(text: str) -> bool:
+    """Tell a text that stands for a person, by its standard's own mark."""
+    return WRISTBAND.match(text) is not None
+
+
+def understand(
+    scan: Scan, previous: Scan | None, session: Session, circuit: Circuit, today: date
+) -> Understood | Question:
+    """Return the piece, or what has to be asked first."""
+    if is_personal(scan.text):
+        return Question(code="wristband", facts={}, keeps_text=False)
+    reading = _interpret(scan, today, previous and previous.text)
+    if reading.status is Status.REJECTED:
+        code = reading.reason_codes[0] if reading.reason_codes else "unreadable"
+        return Question(code="unreadable", facts={"reason": code})
+    if reading.status is Status.SUSPECT and not scan.chosen:
+        return Question(code="compare", facts=_compare_facts(reading))
+    if scan.chosen == "alternative" and reading.alternative:
+        reading = _alternative(reading, scan, today)
+    if reading.device_identifier is None and reading.status is not Status.UNSTRUCTURED:
+        joined = previous and _joined(_interpret(previous, today, None), reading)
+        if not joined:
+            return Question(code="half-label", facts={}, harmless=True)
+        reading = joined
+    standard = "none" if reading.status is Status.UNSTRUCTURED else str(reading.standard)
+    identifier = reading.device_identifier or scan.text
+    found = packaging_of(session, circuit.site_id, standard, identifier)
+    if found is None:
+        facts: dict[str, Plain] = {"standard": standard, "identifier": identifier}
+        return Question(code="unknown-product", facts=facts)
+    product, units = found
+    return _understood(reading, scan, product, units, session, circuit)
+
+
+def _interpret(scan: Scan, today: date, previous: str | None) -> Reading:
+    typed = scan.channel == "keyboard"
+    return interpret(
+        scan.text,
+        symbology_identifier=scan.symbology_identifier,
+        today=today,
+        context=Context(previous=previous, channel="keyboard" if typed else None),
+    )
+
+
+def _joined(first: Reading, second: Reading) -> Reading | None:
+    """Return the two symbols of one pack as one reading, if the first named the product only."""
+    named = first.status is Status.OK and first.device_identifier is not None
+    if not named or first.standard != second.standard or first.lot or first.serial:
+        return None
+    return replace(
+        second,
+        device_identifier=first.device_identifier,
+        elements=(*first.elements, *second.elements),
+        expiry=second.expiry or first.expiry,
+    )
+
+
+def _alternative(reading: Reading, scan: Scan, today: date) -> Reading:
+    """Read the other possible reading: the elements with the lost separator put back."""
+    text = "".join(
+        f"{identifier}{value}\x1d" for identifier, value in reading.alternative or ()
+    ).rstrip("\x1d")
+    return interpret(text, symbology_identifier="]d2", today=today, context=Context())
+
+
+def _compare_facts(reading: Reading) -> dict[str, Plain]:
+    other = dict(reading.alternative or ())
+    return {
+        "reason": reading.reason_codes[0] if reading.reason_codes else "",
+        "lot": reading.lot,
+        "serial": reading.serial,
+        "other_lot": other.get("10"),
+        "other_serial": other.get("21"),
+        "has_other": bool(reading.alternative),
+        "recovered": reading.recovered,
+    }
+
+
+def _understood(
+    reading: Reading,
+    scan: Scan,
+    product: Product,
+    level_units: int,
+    session: Session,
+    circuit: Circuit,
+) -> Understood:
+    site_id = circuit.site_id
+    lot_id = lot_key(product.id, reading.lot) if reading.lot else None
+    unit_id = unit_key(product.id, reading.serial) if reading.serial else None
+    hold = hold_on(session, site_id, lot_id, product.id)
+    elsewhere = unit_id and circuit_with_unit(session, site_id, unit_id, circuit.id)
+    piece = Piece(
+        product_id=product.id,
+        name=product.name,
+        kind=product.kind,
+        maker=product.maker,
+        substance=product.substance,
+        volume_ml=product.volume_ml,
+        circuit_type=product.circuit_type,
+        lot=reading.lot,
+        serial=reading.serial,
+        expiry=reading.expiry,
+        on_hold=(hold.notice or hold.reason) if hold else "",
+        elsewhere=elsewhere or None,
+        known=Known(scan.known),
+    )
+    return Understood(
+        piece=piece,
+        product=product,
+        level_units=level_units,
+        lot_id=lot_id,
+        unit_id=unit_id,
+        expiry_printed=printed_expiry(reading.expiry, day_given=reading.expiry_day_given),
+    )

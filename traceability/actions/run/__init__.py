@@ -1,0 +1,1 @@
+"""Acts at the bedside: take, flow on, flow off, swap, change out, patient, end."""

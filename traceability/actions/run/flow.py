@@ -1,0 +1,208 @@
+"""Flow on and flow off: when exposure is certain, and when it ends.
+
+In code and standards this is connect and disconnect; on the screen it is *flow on*, *flow off*.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import ClassVar
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.domain.events import Kind
+from traceability.domain.moments import Manner, believed_moment
+from traceability.domain.people import Right
+from traceability.errors import NotOnRun, UnknownCode, WrongMoment
+from traceability.storage.circuits import Circuit
+from traceability.storage.lookup import locked_circuit
+from traceability.storage.runs import CircuitOnRun, Run
+from traceability.storage.site import Place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowOn(Asked):
+    """Blood flows through this circuit from `at`."""
+
+    kind: ClassVar[str] = "flow-on"
+    right: ClassVar[Right | None] = None
+    circuit_id: UUID
+    at: datetime
+    manner: Manner
+    run_id: UUID | None = None
+    """None: the run the circuit was taken for."""
+    place_id: UUID | None = None
+    """The bed space, if it was said."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowOff(Asked):
+    """The circuit no longer supports the run from `at`."""
+
+    kind: ClassVar[str] = "flow-off"
+    right: ClassVar[Right | None] = Right.ACT
+    circuit_id: UUID
+    at: datetime
+    manner: Manner
+    run_id: UUID | None = None
+    run_ends: bool = False
+    """The patient's support is over with it."""
+    transferred: bool = False
+    """Patient and circuit leave together for another hospital."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndRun(Asked):
+    """The patient's support is over."""
+
+    kind: ClassVar[str] = "end-run"
+    right: ClassVar[Right | None] = Right.ACT
+    run_id: UUID
+    at: datetime
+
+
+def flow_on(asked: FlowOn, *, site: Site) -> Done:
+    """Record from when blood flowed.
+
+    Raises:
+        NotOnRun: the circuit was not taken for a run. WrongMoment: before it was taken. Planned
+        acts only; nothing was written.
+    """
+    return answer_once(asked, _flow_on, site)
+
+
+def flow_off(asked: FlowOff, *, site: Site) -> Done:
+    """End every claim of the circuit on the run; what was believed before stays readable.
+
+    Raises:
+        NotOnRun, WrongMoment: planned acts only; nothing was written.
+    """
+    return answer_once(asked, _flow_off, site)
+
+
+def end_run(asked: EndRun, *, site: Site) -> Done:
+    """Take off whatever circuit is still on, and end the run.
+
+    Raises:
+        UnknownCode: no such run. WrongMoment: it would end before it began, or has ended.
+    """
+    return answer_once(asked, _end_run, site)
+
+
+def _claims(session: Session, circuit: Circuit, run_id: UUID | None) -> list[CircuitOnRun]:
+    rows = select(CircuitOnRun).filter_by(
+        site_id=circuit.site_id, circuit_id=circuit.id, valid_to=None, superseded_no=None
+    )
+    if run_id is not None:
+        rows = rows.filter_by(run_id=run_id)
+    return list(session.scalars(rows.order_by(CircuitOnRun.disputed, CircuitOnRun.recorded_no)))
+
+
+def _flow_on(asked: FlowOn, session: Session, site: Site) -> Done:
+    circuit = _locked(session, site, asked.circuit_id)
+    claims = _claims(session, circuit, asked.run_id)
+    if not claims:
+        raise NotOnRun(number=circuit.number, run=asked.run_id)
+    claim = claims[0]
+    if asked.manner.refusable and asked.at < claim.valid_from:
+        raise WrongMoment(moment=asked.at, limit=claim.valid_from, side="before-taken")
+    if asked.place_id is not None and session.get(Place, (site.id, asked.place_id)) is None:
+        raise UnknownCode(what="place", value=str(asked.place_id))
+    ledger = ledger_of(asked, session, site)
+    at, noted = believed_moment(asked.at, now=ledger.now, not_before=claim.valid_from)
+    body = {
+        "circuit": circuit.id,
+        "run": claim.run_id,
+        "place": asked.place_id,
+        "disputed": claim.disputed,
+        "manner": asked.manner,
+        "device_at": asked.at,
+        "cautions": noted,
+    }
+    number = ledger.append(Kind.FLOW_ON, body, happened_at=at)
+    run = session.get_one(Run, (site.id, claim.run_id))
+    return Done(
+        first_no=number,
+        last_no=number,
+        subject=circuit.id,
+        code="flow-on",
+        facts={"number": circuit.number, "run": run.number, "run_id": str(run.id)},
+        disputed=claim.disputed,
+        cautions=noted,
+    )
+
+
+def _flow_off(asked: FlowOff, session: Session, site: Site) -> Done:
+    circuit = _locked(session, site, asked.circuit_id)
+    claims = _claims(session, circuit, asked.run_id)
+    if not claims:
+        raise NotOnRun(number=circuit.number, run=asked.run_id)
+    claim = claims[0]
+    since = max(claim.flow_from or claim.valid_from, claim.valid_from)
+    if asked.manner.refusable and asked.at < since:
+        raise WrongMoment(moment=asked.at, limit=since, side="before-flow-on")
+    ledger = ledger_of(asked, session, site)
+    first_no = ledger.next_no
+    at, noted = believed_moment(asked.at, now=ledger.now, not_before=since)
+    body = {
+        "circuit": circuit.id,
+        "run": claim.run_id,
+        "transferred": asked.transferred,
+        "manner": asked.manner,
+        "device_at": asked.at,
+        "cautions": noted,
+    }
+    number = ledger.append(Kind.FLOW_OFF, body, happened_at=at)
+    if asked.run_ends or asked.transferred:
+        number = ledger.append(Kind.RUN_ENDED, {"run": claim.run_id}, happened_at=at)
+    run = session.get_one(Run, (site.id, claim.run_id))
+    return Done(
+        first_no=first_no,
+        last_no=number,
+        subject=circuit.id,
+        code="flow-off",
+        facts={"number": circuit.number, "run": run.number, "run_id": str(run.id)},
+        cautions=noted,
+    )
+
+
+def _end_run(asked: EndRun, session: Session, site: Site) -> Done:
+    run = session.get(Run, (site.id, asked.run_id), with_for_update=True)
+    if run is None:
+        raise UnknownCode(what="run", value=str(asked.run_id))
+    if run.ended_at is not None:
+        raise WrongMoment(moment=asked.at, limit=run.ended_at, side="run-ended")
+    rows = select(CircuitOnRun).filter_by(
+        site_id=site.id, run_id=run.id, valid_to=None, superseded_no=None
+    )
+    still_on = list(session.scalars(rows.order_by(CircuitOnRun.recorded_no)))
+    since = max(
+        (claim.flow_from or claim.valid_from for claim in still_on), default=run.begun_at
+    )
+    if asked.at < since:
+        raise WrongMoment(moment=asked.at, limit=since, side="before-flow-on")
+    ledger = ledger_of(asked, session, site)
+    first_no = ledger.next_no
+    at, noted = believed_moment(asked.at, now=ledger.now, not_before=since)
+    for circuit_id in dict.fromkeys(claim.circuit_id for claim in still_on):
+        body = {"circuit": circuit_id, "run": run.id, "manner": Manner.PLANNED}
+        ledger.append(Kind.FLOW_OFF, body, happened_at=at)
+    body = {"run": run.id, "device_at": asked.at, "cautions": noted}
+    number = ledger.append(Kind.RUN_ENDED, body, happened_at=at)
+    return Done(
+        first_no=first_no,
+        last_no=number,
+        subject=run.id,
+        code="run-ended",
+        facts={"run": run.number},
+        cautions=noted,
+    )
+
+
+def _locked(session: Session, site: Site, circuit_id: UUID) -> Circuit:
+    circuit = locked_circuit(session, site.id, circuit_id)
+    if circuit is None:
+        raise UnknownCode(what="circuit", value=str(circuit_id))
+    return circuit

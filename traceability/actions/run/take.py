@@ -1,0 +1,293 @@
+"""Take a circuit: one scan of its tag, by anyone, at an enrolled device. Never blocked.
+
+Taken is not flow on: the circuit leaves the shelf, and the patient counts as possibly exposed;
+*flow on* is a second act. A patient may be dying while this runs: only a planned take may be
+refused, and then with a way on.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import ClassVar
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.domain.circuits import Phase, cautions_for_use
+from traceability.domain.events import Kind, Plain
+from traceability.domain.moments import Manner, believed_moment
+from traceability.domain.people import Right
+from traceability.errors import AlreadyOnRun, CautionsFirst, NotAllowed, UnknownCode, WrongState
+from traceability.security.roles import rights_of_person
+from traceability.storage.circuits import Circuit, CircuitPlace
+from traceability.storage.kept_apart import keep_apart, uuid7
+from traceability.storage.ledger import OpenLedger
+from traceability.storage.lookup import (
+    circuit_by_number,
+    locked_circuit,
+    next_number,
+    phase_of,
+    prime_of,
+    standing_of,
+)
+from traceability.storage.runs import CircuitOnRun, Run
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeCircuit(Asked):
+    """The circuit is taken for a patient, now or some time ago."""
+
+    kind: ClassVar[str] = "take-circuit"
+    right: ClassVar[Right | None] = None
+    number: str
+    """The circuit's number as read from its tag; with UNKNOWN_TAG the text in `tag_text`."""
+    at: datetime
+    manner: Manner
+    run_id: UUID | None = None
+    """A run that goes on (circuit change); None: a new run begins."""
+    tag_text: str = ""
+    """What was scanned, where it is no tag of ours."""
+    reason: str = ""
+    by: UUID | None = None
+    """Who goes on past cautions, told by their badge; None: who is signed in."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeBack(Asked):
+    """A wrong scan: the circuit was never taken. The scan stays on record."""
+
+    kind: ClassVar[str] = "take-back"
+    right: ClassVar[Right | None] = None
+    circuit_id: UUID
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CameBackUnused(Asked):
+    """Seal unbroken and re-checked by a named person: ready again with its old use-by."""
+
+    kind: ClassVar[str] = "came-back-unused"
+    right: ClassVar[Right | None] = Right.ACT
+    circuit_id: UUID
+    place_id: UUID
+    at: datetime
+
+
+def take_circuit(asked: TakeCircuit, *, site: Site) -> Done:
+    """Record *taken*. What speaks against it is recorded and shown.
+
+    Raises:
+        CautionsFirst, AlreadyOnRun, UnknownCode, NotAllowed: planned takes only; nothing was
+        written. DeviceNotEnrolled: nobody is signed in at a device that is not known.
+    """
+    return answer_once(asked, _take, site)
+
+
+def take_back(asked: TakeBack, *, site: Site) -> Done:
+    """Withdraw the take; the circuit stands where it stood.
+
+    Raises:
+        WrongState: blood has flowed, or it was not taken. Nothing was written.
+    """
+    return answer_once(asked, _take_back, site)
+
+
+def came_back_unused(asked: CameBackUnused, *, site: Site) -> Done:
+    """Record that the circuit is back on the shelf.
+
+    Raises:
+        WrongState: it was not away, or blood has flowed. Nothing was written.
+    """
+    return answer_once(asked, _came_back, site)
+
+
+def _take(asked: TakeCircuit, session: Session, site: Site) -> Done:
+    found = circuit_by_number(session, site.id, asked.number) if asked.number else None
+    circuit = locked_circuit(session, site.id, found.id) if found else None
+    if circuit is None and asked.manner.refusable:
+        raise UnknownCode(what="circuit", value=asked.number or asked.tag_text)
+    holder = circuit and _holder(session, circuit)
+    cautions = _cautions(asked, circuit, session)
+    if circuit is not None and asked.manner.refusable:
+        _refuse_planned(asked, circuit, holder, cautions, session, site)
+    ledger = ledger_of(asked, session, site)
+    first_no = ledger.next_no
+    at, noted = believed_moment(asked.at, now=ledger.now)
+    circuit = circuit or _without_record(asked, ledger, site, at)
+    run = _run(asked, session, site)
+    new_number = None if run else next_number(session, site.id, "R")
+    run_id = run.id if run else uuid7(ledger.now)
+    disputed = holder is not None
+    body = {
+        "circuit": circuit.id,
+        "run": run_id,
+        "number": new_number,
+        "manner": asked.manner,
+        "disputed": disputed,
+        "by": asked.by or asked.sent.actor_id,
+        "reason": asked.reason,
+        "device_at": asked.at,
+        "cautions": [*noted, *cautions],
+    }
+    number = ledger.append(Kind.CIRCUIT_TAKEN, body, happened_at=at)
+    run_number = run.number if run else new_number
+    return Done(
+        first_no=first_no,
+        last_no=number,
+        subject=circuit.id,
+        code="taken",
+        facts={
+            "number": circuit.number,
+            "run": run_number,
+            "run_id": str(run_id),
+            **_use_by(session, circuit),
+        },
+        disputed=disputed,
+        cautions=(*noted, *cautions),
+    )
+
+
+def _use_by(session: Session, circuit: Circuit) -> dict[str, Plain]:
+    prime = prime_of(session, circuit)
+    return {"use_by": prime.use_by.isoformat() if prime else None}
+
+
+def _holder(session: Session, circuit: Circuit) -> CircuitOnRun | None:
+    rows = select(CircuitOnRun).filter_by(
+        site_id=circuit.site_id,
+        circuit_id=circuit.id,
+        valid_to=None,
+        superseded_no=None,
+        disputed=False,
+    )
+    return session.scalar(rows)
+
+
+def _cautions(
+    asked: TakeCircuit, circuit: Circuit | None, session: Session
+) -> tuple[str, ...]:
+    if circuit is None:
+        return ("contents-not-recorded",)
+    return cautions_for_use(
+        standing_of(session, circuit),
+        contents_recorded=circuit.contents == "recorded",
+        at=asked.at,
+    )
+
+
+MILD = frozenset({"contents-not-recorded"})
+"""Said, but no reason to stop a planned take: the unit knows a foreign circuit when it sees one."""
+
+BY_CONSULTANT = frozenset({"on-hold"})
+
+
+def _refuse_planned(
+    asked: TakeCircuit,
+    circuit: Circuit,
+    holder: CircuitOnRun | None,
+    cautions: tuple[str, ...],
+    session: Session,
+    site: Site,
+) -> None:
+    if holder is not None:
+        run = session.get_one(Run, (site.id, holder.run_id))
+        raise AlreadyOnRun(number=circuit.number, run=run.number, since=holder.valid_from)
+    grave = [code for code in cautions if code not in MILD]
+    if "not-primed" in grave or "discarded" in grave or "was-used" in grave:
+        raise WrongState(
+            number=circuit.number, state=phase_of(session, circuit).phase, act="take"
+        )
+    if not grave:
+        return
+    right = Right.PAST_STOP if BY_CONSULTANT & set(grave) else Right.PAST_DATE
+    if not asked.reason:
+        raise CautionsFirst(number=circuit.number, cautions=grave, right=right)
+    person_id = asked.by or asked.sent.actor_id
+    if right not in rights_of_person(session, site.id, person_id):
+        raise NotAllowed(right=right, person="")
+
+
+def _without_record(
+    asked: TakeCircuit, ledger: OpenLedger, site: Site, at: datetime
+) -> Circuit:
+    circuit_id, number = uuid7(ledger.now), next_number(ledger.session, site.id, "X")
+    text = asked.tag_text or asked.number
+    body = {
+        "circuit": circuit_id,
+        "number": number,
+        "tag": [keep_apart(ledger.session, text, at=ledger.now)] if text else [],
+        "place": None,
+    }
+    ledger.append(Kind.CIRCUIT_WITHOUT_RECORD, body, happened_at=at)
+    return ledger.session.get_one(Circuit, (site.id, circuit_id))
+
+
+def _run(asked: TakeCircuit, session: Session, site: Site) -> Run | None:
+    if asked.run_id is None:
+        return None
+    run = session.get(Run, (site.id, asked.run_id))
+    if run is None and asked.manner.refusable:
+        raise UnknownCode(what="run", value=str(asked.run_id))
+    return run
+
+
+def _take_back(asked: TakeBack, session: Session, site: Site) -> Done:
+    return _back(asked, asked.circuit_id, asked.at, None, session, site)
+
+
+def _came_back(asked: CameBackUnused, session: Session, site: Site) -> Done:
+    return _back(asked, asked.circuit_id, asked.at, asked.place_id, session, site)
+
+
+def _back(
+    asked: TakeBack | CameBackUnused,
+    circuit_id: UUID,
+    device_at: datetime,
+    place_id: UUID | None,
+    session: Session,
+    site: Site,
+) -> Done:
+    circuit = locked_circuit(session, site.id, circuit_id)
+    if circuit is None:
+        raise UnknownCode(what="circuit", value=str(circuit_id))
+    phase = phase_of(session, circuit)
+    holder = _holder(session, circuit)
+    if phase.phase != Phase.TAKEN or holder is None or holder.flow_from is not None:
+        raise WrongState(number=circuit.number, state=phase.phase, act="come-back")
+    ledger = ledger_of(asked, session, site)
+    at, noted = believed_moment(device_at, now=ledger.now, not_before=holder.valid_from)
+    others = select(CircuitOnRun).where(
+        CircuitOnRun.site_id == site.id,
+        CircuitOnRun.run_id == holder.run_id,
+        CircuitOnRun.circuit_id != circuit.id,
+        CircuitOnRun.superseded_no.is_(None),
+    )
+    kind = Kind.TAKE_WITHDRAWN if place_id is None else Kind.CAME_BACK_UNUSED
+    body = {
+        "circuit": circuit.id,
+        "run": holder.run_id,
+        "place": place_id or _last_place(session, circuit),
+        "run_ends": session.scalar(others.limit(1)) is None,
+        "device_at": device_at,
+        "cautions": noted,
+    }
+    number = ledger.append(kind, body, happened_at=at)
+    return Done(
+        first_no=number,
+        last_no=number,
+        subject=circuit.id,
+        code="taken-back" if place_id is None else "came-back",
+        facts={"number": circuit.number},
+        cautions=noted,
+    )
+
+
+def _last_place(session: Session, circuit: Circuit) -> UUID | None:
+    rows = (
+        select(CircuitPlace.place_id)
+        .filter_by(site_id=circuit.site_id, circuit_id=circuit.id, superseded_no=None)
+        .order_by(CircuitPlace.recorded_no.desc(), CircuitPlace.line.desc())
+        .limit(1)
+    )
+    return session.scalar(rows)

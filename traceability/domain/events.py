@@ -1,0 +1,137 @@
+"""Kinds of ledger events. A body holds plain JSON; who reads it stands in `storage/projections`.
+
+The names are part of the record for thirty years: they are added to, never renamed.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+from typing import TypeAlias
+from uuid import UUID
+
+Plain: TypeAlias = None | bool | int | str | Sequence["Plain"] | Mapping[str, "Plain"]
+"""What a body may hold once it is JSON; no floats (they print in more than one way)."""
+
+
+class Kind(StrEnum):
+    """What happened."""
+
+    SITE_SET_UP = "site-set-up"
+    PERSON_SET = "person-set"
+    BADGE_ISSUED = "badge-issued"
+    PIN_SET = "pin-set"
+    SIGNED_IN = "signed-in"
+    SIGNED_OUT = "signed-out"
+    DEVICE_SET = "device-set"
+    DEVICE_REVOKED = "device-revoked"
+    PLACE_SET = "place-set"
+    POLICY_SET = "policy-set"
+    PRODUCT_SET = "product-set"
+    SHEET_SET = "sheet-set"
+    PRIME_BEGUN = "prime-begun"
+    SCAN_QUESTIONED = "scan-questioned"
+    PART_PLACED = "part-placed"
+    PART_TAKEN_BACK = "part-taken-back"
+    PART_DROPPED = "part-dropped"
+    PART_SWAPPED = "part-swapped"
+    PRIME_ENDED = "prime-ended"
+    PRIME_SIGNED = "prime-signed"
+    TAG_ORDERED = "tag-ordered"
+    TAG_PRINTED = "tag-printed"
+    CIRCUIT_MOVED = "circuit-moved"
+    CIRCUIT_TAKEN = "circuit-taken"
+    TAKE_WITHDRAWN = "take-withdrawn"
+    CAME_BACK_UNUSED = "came-back-unused"
+    FLOW_ON = "flow-on"
+    FLOW_OFF = "flow-off"
+    RUN_ENDED = "run-ended"
+    PATIENT_SET = "patient-set"
+    HELD = "held"
+    RELEASED = "released"
+    CIRCUIT_DISCARDED = "circuit-discarded"
+    FOREIGN_ARRIVED = "foreign-arrived"
+    CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
+    HEAD_SIGNED = "head-signed"
+    DISPUTE_RULED = "dispute-ruled"
+    PAUSED = "paused"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recorded:
+    """One event as projections and readers see it, its body parsed."""
+
+    site_id: UUID
+    number: int
+    device_id: UUID
+    actor_id: UUID | None
+    request_id: UUID
+    happened_at: datetime
+    recorded_at: datetime
+    kind: Kind
+    body: Mapping[str, Plain]
+
+    def text(self, name: str) -> str:
+        """Return a text of the body.
+
+        Raises:
+            TypeError: the body holds something else there; the ledger is not of this version.
+        """
+        value = self.body[name]
+        if not isinstance(value, str):
+            raise TypeError(f"event {self.number}: {name} is {value!r}, not a text")
+        return value
+
+    def text_or_none(self, name: str) -> str | None:
+        """Return a text of the body, or None where it says null or nothing."""
+        return None if self.body.get(name) is None else self.text(name)
+
+    def key(self, name: str) -> UUID:
+        """Return an id of the body."""
+        return UUID(self.text(name))
+
+    def key_or_none(self, name: str) -> UUID | None:
+        """Return an id of the body, or None where it says null or nothing."""
+        value = self.text_or_none(name)
+        return value and UUID(value) or None
+
+    def number_of(self, name: str, default: int | None = None) -> int:
+        """Return a whole number of the body."""
+        value = self.body.get(name, default)
+        if not isinstance(value, int):
+            raise TypeError(f"event {self.number}: {name} is {value!r}, not a number")
+        return value
+
+    def flag(self, name: str) -> bool:
+        """Return a yes or no of the body; absent means no."""
+        return self.body.get(name) is True
+
+    def moment(self, name: str) -> datetime:
+        """Return a moment of the body, aware UTC."""
+        return datetime.fromisoformat(self.text(name))
+
+    def day_or_none(self, name: str) -> date | None:
+        """Return a date of the body."""
+        value = self.text_or_none(name)
+        return None if value is None else date.fromisoformat(value)
+
+    def rows(self, name: str) -> list[Mapping[str, Plain]]:
+        """Return a list of objects of the body; absent means empty."""
+        value = self.body.get(name, [])
+        if not isinstance(value, list):
+            raise TypeError(f"event {self.number}: {name} is not a list")
+        return [row for row in value if isinstance(row, Mapping)]
+
+    def inner(self, row: Mapping[str, Plain]) -> "Recorded":
+        """Return the same event with one of its rows as body, to be read with the same words."""
+        return Recorded(
+            site_id=self.site_id,
+            number=self.number,
+            device_id=self.device_id,
+            actor_id=self.actor_id,
+            request_id=self.request_id,
+            happened_at=self.happened_at,
+            recorded_at=self.recorded_at,
+            kind=self.kind,
+            body=row,
+        )

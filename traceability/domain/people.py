@@ -1,0 +1,73 @@
+"""Roles and rights. Names of roles are data for the screen; the rights are ours.
+
+Source: common practice, no source; settled in review with people of the trade.
+"""
+
+from collections.abc import Iterable, Mapping
+from enum import StrEnum
+from typing import Final
+
+
+class Right(StrEnum):
+    """What a use case asks for; each act names exactly one, or none."""
+
+    ACT = "act"
+    """Scan, connect, disconnect, swap, discard, late entry, see circuits."""
+    PRIME = "prime"
+    """Begin a prime and sign it."""
+    PAST_DATE = "past-date"
+    """Go on past an expiry, a use-by or a missing signature."""
+    PAST_STOP = "past-stop"
+    """Go on past a hold, a wrong type, a wrong fluid, a port on the suction side."""
+    SEE_PATIENTS = "see-patients"
+    HOLD_CIRCUIT = "hold-circuit"
+    HOLD_STOCK = "hold-stock"
+    RULE = "rule"
+    """Void, and rule on disputed claims."""
+    LISTS = "lists"
+    """Products, circuit types, places and policy."""
+    ASK = "ask"
+    """Ask which circuits contain a lot, and download the answer."""
+    READ_ALL = "read-all"
+    ADMIN = "admin"
+    """People, devices, settings, keys; no patients."""
+
+
+class Role(StrEnum):
+    """What a person is in the unit; a person may hold several."""
+
+    PRIMER = "primer"
+    HELPER = "helper"
+    BEDSIDE = "bedside and perfusion"
+    RETRIEVAL = "retrieval"
+    CONSULTANT = "charge consultant"
+    STOCK = "stock"
+    BIOMEDICAL = "biomedical engineer"
+    PHARMACIST = "pharmacist"
+    RECALL = "recall coordinator"
+    AUDITOR = "auditor"
+    ADMINISTRATOR = "administrator"
+
+
+EVERYONE: Final = frozenset({Right.ACT, Right.ASK})
+
+RIGHTS: Final[Mapping[Role, frozenset[Right]]] = {
+    Role.PRIMER: frozenset({Right.PRIME, Right.PAST_DATE}),
+    Role.HELPER: frozenset({Right.PRIME, Right.PAST_DATE}),
+    Role.BEDSIDE: frozenset({Right.SEE_PATIENTS}),
+    Role.RETRIEVAL: frozenset({Right.SEE_PATIENTS}),
+    Role.CONSULTANT: frozenset(
+        {Right.PAST_DATE, Right.PAST_STOP, Right.HOLD_CIRCUIT, Right.RULE, Right.SEE_PATIENTS}
+    ),
+    Role.STOCK: frozenset({Right.LISTS}),
+    Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK}),
+    Role.PHARMACIST: frozenset({Right.HOLD_STOCK}),
+    Role.RECALL: frozenset({Right.HOLD_STOCK, Right.SEE_PATIENTS}),
+    Role.AUDITOR: frozenset({Right.READ_ALL}),
+    Role.ADMINISTRATOR: frozenset({Right.ADMIN, Right.LISTS}),
+}
+
+
+def rights_of(roles: Iterable[Role]) -> frozenset[Right]:
+    """Return all rights of a person with these roles who is signed in."""
+    return EVERYONE.union(*(RIGHTS[role] for role in roles))

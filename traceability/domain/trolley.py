@@ -1,0 +1,335 @@
+"""What a scan at the trolley comes to: accepted, look again, or stop.
+
+One pure function over the sheet, what is in already and what was scanned. The order of its checks
+is the order of danger. Source of the rules: common practice, no source; settled in review with
+people of the trade (stop, look again, go on, by situation).
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Final
+from uuid import UUID
+
+from traceability.domain.moments import ONE_SCAN
+from traceability.domain.parts import Known, PartState
+from traceability.domain.people import Right
+from traceability.domain.sheets import OPEN_PORT_KINDS, SUCTION, Need, Sheet, Slot, Where
+
+PACK_KIND: Final = "circuit-pack"
+FLUID_KIND: Final = "fluid"
+
+
+class Verdict(StrEnum):
+    """The three answers of the strip."""
+
+    ACCEPTED = "accepted"
+    LOOK_AGAIN = "look-again"
+    STOP = "stop"
+
+
+class Finding(StrEnum):
+    """Why. Stable codes; the words are elsewhere."""
+
+    PLACED = "placed"
+    SAME_SCAN = "same-scan"
+    WRONG_TYPE = "wrong-type"
+    WRONG_FLUID = "wrong-fluid"
+    SUCTION_SIDE = "suction-side"
+    ON_HOLD = "on-hold"
+    EXPIRED = "expired"
+    SAME_SERIAL_HERE = "same-serial-here"
+    SAME_SERIAL_ELSEWHERE = "same-serial-elsewhere"
+    OTHER_DEVICE = "other-device-same-lot"
+    NOT_ON_SHEET = "not-on-sheet"
+    WRONG_PLACE = "wrong-place"
+    LOT_NOT_IN_CODE = "lot-not-in-code"
+    SERIAL_NOT_IN_CODE = "serial-not-in-code"
+    SHORT_DATED = "short-dated"
+    WHICH_PLACE = "which-place"
+    ALL_RECORDED = "all-recorded"
+
+
+WAY_ON: Final[Mapping[Finding, Right]] = {
+    Finding.WRONG_TYPE: Right.PAST_STOP,
+    Finding.WRONG_FLUID: Right.PAST_STOP,
+    Finding.SUCTION_SIDE: Right.PAST_STOP,
+    Finding.ON_HOLD: Right.PAST_STOP,
+    Finding.EXPIRED: Right.PAST_DATE,
+    Finding.SAME_SERIAL_ELSEWHERE: Right.ACT,
+    Finding.OTHER_DEVICE: Right.ACT,
+    Finding.SHORT_DATED: Right.ACT,
+    Finding.ALL_RECORDED: Right.ACT,
+    Finding.SERIAL_NOT_IN_CODE: Right.ACT,
+}
+"""Which right goes on past a finding, with a reason. What is not here has no way on."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """What was scanned, tied to a known product."""
+
+    product_id: UUID
+    name: str
+    kind: str
+    maker: str = ""
+    substance: str = ""
+    volume_ml: int | None = None
+    circuit_type: str = ""
+    lot: str | None = None
+    serial: str | None = None
+    expiry: date | None = None
+    """Last usable day."""
+    on_hold: str = ""
+    """Number of the notice or reason of the hold on the product or lot; empty if free."""
+    elsewhere: str | None = None
+    """Number of another circuit that holds this very unit."""
+    known: Known = Known.SCANNED
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InPlace:
+    """What one place of the circuit holds now."""
+
+    slot: str
+    ordinal: int
+    state: PartState
+    product_id: UUID | None = None
+    kind: str = ""
+    lot: str | None = None
+    serial: str | None = None
+    scanned_at: datetime | None = None
+    """By the device's clock."""
+    device_id: UUID | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """The prime as it stands when the scan comes in."""
+
+    sheet: Sheet
+    filled: Sequence[InPlace]
+    today: date
+    """The unit's local day."""
+    planned_use_by: date
+    """Local day of the use-by if the prime ended now, by the storage policy alone."""
+    at: datetime
+    device_id: UUID
+    ended: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """The answer: a verdict, why, and where the piece goes if it is accepted."""
+
+    verdict: Verdict
+    finding: Finding
+    slot: str = ""
+    ordinal: int = 0
+    disputed: bool = False
+    choices: tuple[tuple[str, int], ...] = ()
+    """Open places to choose from, for WHICH_PLACE."""
+    facts: Mapping[str, str | int] = field(default_factory=dict)
+
+
+def judge(
+    piece: Piece, now: Situation, *, slot: str = "", waived: frozenset[Finding] = frozenset()
+) -> Judgement:
+    """Return what the scan comes to.
+
+    `slot` is a place the person pointed at, or empty; `waived` are findings that somebody with the
+    right has gone past, each on record.
+    """
+    for finding, facts in _stops(piece, now, slot):
+        if finding not in waived:
+            return Judgement(verdict=Verdict.STOP, finding=finding, facts=facts)
+    twin = _same_scan(piece, now)
+    if twin is not None:
+        finding = Finding.SAME_SCAN if twin.device_id == now.device_id else Finding.OTHER_DEVICE
+        if finding is Finding.SAME_SCAN:
+            return Judgement(
+                verdict=Verdict.ACCEPTED, finding=finding, slot=twin.slot, ordinal=twin.ordinal
+            )
+        if finding not in waived:
+            return Judgement(verdict=Verdict.LOOK_AGAIN, finding=finding)
+    return _placing(piece, now, slot, waived)
+
+
+def _placing(
+    piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]
+) -> Judgement:
+    slots = slots_for(piece, now.sheet, waived)
+    pointed = now.sheet.slot(slot) if slot else None
+    if pointed is not None and pointed not in slots:
+        return Judgement(
+            verdict=Verdict.LOOK_AGAIN, finding=Finding.WRONG_PLACE, facts={"place": pointed.name}
+        )
+    if not slots:
+        return Judgement(verdict=Verdict.LOOK_AGAIN, finding=Finding.NOT_ON_SHEET)
+    for finding, facts in _doubts(piece, now, slots):
+        if finding not in waived:
+            return Judgement(verdict=Verdict.LOOK_AGAIN, finding=finding, facts=facts)
+    free = free_places([pointed] if pointed else slots, now.filled, piece)
+    if not free:
+        count = sum(each.count for each in slots)
+        if Finding.ALL_RECORDED not in waived:
+            return Judgement(
+                verdict=Verdict.LOOK_AGAIN,
+                finding=Finding.ALL_RECORDED,
+                facts={"count": count, "place": slots[0].name},
+            )
+        target = pointed or slots[-1]
+        used = [each.ordinal for each in now.filled if each.slot == target.id]
+        free = [(target.id, max(used, default=0) + 1)]
+    if pointed is None and _asks_where(piece, now, slots, free):
+        return Judgement(verdict=Verdict.LOOK_AGAIN, finding=Finding.WHICH_PLACE, choices=tuple(free))
+    chosen, ordinal = free[0]
+    return Judgement(
+        verdict=Verdict.ACCEPTED,
+        finding=Finding.PLACED,
+        slot=chosen,
+        ordinal=ordinal,
+        disputed=piece.elsewhere is not None,
+    )
+
+
+def slots_for(piece: Piece, sheet: Sheet, waived: frozenset[Finding] = frozenset()) -> list[Slot]:
+    """Return the sheet's slots that take such a piece, in the order of the sheet."""
+    of_kind = [slot for slot in sheet.slots if slot.kind == piece.kind and slot.need is not Need.TICK]
+    if piece.kind != FLUID_KIND or Finding.WRONG_FLUID in waived:
+        return of_kind
+    return [slot for slot in of_kind if same_words(slot.substance, piece.substance)]
+
+
+def free_places(
+    slots: Iterable[Slot], filled: Sequence[InPlace], piece: Piece | None = None
+) -> list[tuple[str, int]]:
+    """Return the places still to be filled, as (slot, ordinal).
+
+    A half-known place comes first when the piece brings what it lacks: a serial or lot scanned
+    from the inner part itself makes the pack's place whole.
+    """
+    held = {(each.slot, each.ordinal): each.state for each in filled}
+    empty, half, asked = [], [], []
+    for slot in slots:
+        for ordinal in range(1, slot.count + 1):
+            state = held.get((slot.id, ordinal))
+            if state is None:
+                empty.append((slot.id, ordinal))
+            elif state is PartState.INSIDE_PACK:
+                half.append((slot.id, ordinal))
+            elif state in {
+                PartState.LOT_NOT_READABLE,
+                PartState.LOT_NOT_RECORDED,
+                PartState.NOT_FITTED,
+            }:
+                asked.append((slot.id, ordinal))
+    if piece is None:
+        return empty
+    return half + empty + asked
+
+
+def missing(sheet: Sheet, filled: Sequence[InPlace]) -> list[tuple[Slot, int]]:
+    """Return what still has to be scanned, ticked or spoken for: each slot and how many."""
+    free = free_places(sheet.slots, filled)
+    counts = [(slot, sum(1 for slot_id, _ in free if slot_id == slot.id)) for slot in sheet.slots]
+    return [(slot, count) for slot, count in counts if count]
+
+
+def recorded_count(sheet: Sheet, filled: Sequence[InPlace]) -> int:
+    """Return the first number of "16 of 18 recorded"; extra pieces do not count twice."""
+    counted = {slot.id: slot.count for slot in sheet.slots if slot.is_counted}
+    good = {PartState.RECORDED, PartState.INSIDE_PACK}
+    return sum(
+        1
+        for each in filled
+        if each.state in good and each.ordinal <= counted.get(each.slot, 0)
+    )
+
+
+def suggested(sheet: Sheet, filled: Sequence[InPlace]) -> str:
+    """Return the slot most likely to be picked up next: the pack, then taps and caps, then fill."""
+    order = [Where.PACK, Where.PUMP, Where.OXYGENATOR, Where.DRAINAGE, Where.LINK, Where.GAS]
+    order += [Where.RETURN, Where.TRAY, Where.FLUID]
+    open_slots = [slot for slot, _ in missing(sheet, filled)]
+    ranked = sorted(open_slots, key=lambda slot: (order.index(slot.where), slot.need is Need.TICK))
+    return ranked[0].id if ranked else ""
+
+
+def same_words(one: str, other: str) -> bool:
+    """Compare a substance with its strength; only blanks and case may differ."""
+    return "".join(one.split()).casefold() == "".join(other.split()).casefold()
+
+
+def _stops(
+    piece: Piece, now: Situation, slot: str
+) -> Iterable[tuple[Finding, Mapping[str, str | int]]]:
+    if piece.kind == PACK_KIND and piece.circuit_type != now.sheet.circuit_type:
+        yield (
+            Finding.WRONG_TYPE,
+            {"scanned": piece.circuit_type or piece.name, "wanted": now.sheet.circuit_type},
+        )
+    if piece.kind == FLUID_KIND and not slots_for(piece, now.sheet):
+        wanted = [each.substance for each in now.sheet.slots if each.kind == FLUID_KIND]
+        yield (
+            Finding.WRONG_FLUID,
+            {"scanned": piece.substance or piece.name, "wanted": wanted[0] if wanted else ""},
+        )
+    pointed = now.sheet.slot(slot) if slot else None
+    if pointed is not None and pointed.where in SUCTION and piece.kind in OPEN_PORT_KINDS:
+        yield Finding.SUCTION_SIDE, {"place": pointed.name}
+    if piece.on_hold:
+        yield Finding.ON_HOLD, {"notice": piece.on_hold}
+    if piece.expiry is not None and piece.expiry < now.today:
+        yield Finding.EXPIRED, {"expiry": piece.expiry.isoformat()}
+    if piece.serial is not None:
+        if any(
+            each.serial == piece.serial and each.product_id == piece.product_id
+            for each in now.filled
+        ):
+            yield Finding.SAME_SERIAL_HERE, {"serial": piece.serial}
+        elif piece.elsewhere is not None:
+            yield (
+                Finding.SAME_SERIAL_ELSEWHERE,
+                {"serial": piece.serial, "circuit": piece.elsewhere},
+            )
+
+
+def _doubts(
+    piece: Piece, now: Situation, slots: Sequence[Slot]
+) -> Iterable[tuple[Finding, Mapping[str, str | int]]]:
+    needs = {slot.need for slot in slots}
+    if Need.SERIAL in needs and piece.serial is None:
+        yield Finding.SERIAL_NOT_IN_CODE, {}
+    if Need.LOT in needs and piece.lot is None and piece.serial is None:
+        yield Finding.LOT_NOT_IN_CODE, {}
+    if piece.expiry is not None and now.today <= piece.expiry < now.planned_use_by:
+        yield (
+            Finding.SHORT_DATED,
+            {"expiry": piece.expiry.isoformat(), "planned": now.planned_use_by.isoformat()},
+        )
+
+
+def _same_scan(piece: Piece, now: Situation) -> InPlace | None:
+    """Return the place filled by the very same code a moment ago."""
+    if piece.serial is not None or piece.lot is None:
+        return None
+    for each in now.filled:
+        if (
+            each.product_id == piece.product_id
+            and each.lot == piece.lot
+            and each.scanned_at is not None
+            and abs(now.at - each.scanned_at) < ONE_SCAN
+        ):
+            return each
+    return None
+
+
+def _asks_where(
+    piece: Piece, now: Situation, slots: Sequence[Slot], free: Sequence[tuple[str, int]]
+) -> bool:
+    """A second lot of one kind asks where it goes, if there is more than one place left."""
+    ids = {slot.id for slot in slots}
+    lots = {each.lot for each in now.filled if each.slot in ids and each.lot is not None}
+    return bool(lots - {piece.lot}) and len({slot_id for slot_id, _ in free}) > 1

@@ -1,0 +1,163 @@
+"""Refusals: an act was understood and not done; nothing was written.
+
+Each subclass names the fact. `code` is stable and ends up in answers and logs; `facts` carry what
+a sentence needs. The wording lives in `messages.py`, the HTTP status and the exit code with the
+web and the command line. Cautions of an act that was done are not refusals.
+"""
+
+from typing import ClassVar
+
+
+class Refused(Exception):
+    """Understood and not done; nothing was written."""
+
+    code: ClassVar[str]
+    way_on: ClassVar[str] = ""
+    """Code of the way on that stands beside the sentence; empty where there is none."""
+
+    def __init__(self, **facts: object) -> None:
+        """Keep the facts apart from any wording: one table turns them into a sentence."""
+        super().__init__(self.code, facts)
+        self.facts = facts
+
+
+class UnknownCode(Refused):
+    """Nothing is known by this. Facts: `what` (circuit, run, part ...), `value`."""
+
+    code = "unknown-code"
+
+
+class WrongMoment(Refused):
+    """The time given lies outside what it belongs to. Facts: `moment`, `limit`, `side`."""
+
+    code = "wrong-moment"
+
+
+class WrongState(Refused):
+    """The circuit is not where this act begins. Facts: `number`, `state`, `act`."""
+
+    code = "wrong-state"
+
+
+class AlreadyOnRun(Refused):
+    """The circuit is on a run. Facts: `number`, `run`, `since`."""
+
+    code = "already-on-run"
+    way_on = "record-anyway"
+
+
+class NotOnRun(Refused):
+    """The circuit is not on this run, as far as is known. Facts: `number`, `run`."""
+
+    code = "not-on-run"
+    way_on = "record-anyway"
+
+
+class CautionsFirst(Refused):
+    """Something speaks against a planned act; a named person can go on. Facts: `number`, `cautions`, `right`."""
+
+    code = "cautions-first"
+    way_on = "go-on"
+
+
+class PartsMissing(Refused):
+    """The prime cannot end: places are empty. Facts: `missing` (names)."""
+
+    code = "parts-missing"
+    way_on = "lots-not-recorded"
+
+
+class SamePerson(Refused):
+    """Primer and helper must be two people. Facts: `person`."""
+
+    code = "same-person"
+
+
+class AlreadySigned(Refused):
+    """That signature is there. Facts: `part`, `person`."""
+
+    code = "already-signed"
+
+
+class StaleForm(Refused):
+    """The form was filled in for an earlier state of the record. Facts: `number`."""
+
+    code = "stale-form"
+
+
+class NotAllowed(Refused):
+    """Whoever is signed in does not hold the right. Facts: `right`, `person`."""
+
+    code = "not-allowed"
+
+
+class SignInNeeded(Refused):
+    """Nobody is signed in and the act needs a person. Facts: `right`."""
+
+    code = "sign-in-needed"
+
+
+class DeviceNotEnrolled(Refused):
+    """The act is open to anyone, but only on an enrolled device. Facts: none."""
+
+    code = "device-not-enrolled"
+
+
+class WrongCredentials(Refused):
+    """Badge and PIN do not belong together. Facts: `wait_s` (0 if another try is open now)."""
+
+    code = "wrong-credentials"
+
+
+class PinTooWeak(Refused):
+    """A PIN is 6 digits or more, not one digit repeated, not a run. Facts: `least`."""
+
+    code = "pin-too-weak"
+
+
+class BadValue(Refused):
+    """A field holds what cannot be. Facts: `field`, `value`, `why`."""
+
+    code = "bad-value"
+
+
+class BadScan(Refused):
+    """What was scanned cannot be taken for this. Facts: `why` (code of the question) and its own."""
+
+    code = "bad-scan"
+
+
+class NothingToUndo(Refused):
+    """This device has done nothing on this prime that can be undone. Facts: none."""
+
+    code = "nothing-to-undo"
+
+
+class NothingToKeep(Refused):
+    """There is no questioned scan of this device to go on with. Facts: none."""
+
+    code = "nothing-to-keep"
+
+
+class RequestIdReused(Refused):
+    """The device sent another act under an id it had used before. Facts: `request`, `kind`."""
+
+    code = "request-id-reused"
+
+
+class Busy(Refused):
+    """Other writers held the store for too long; the device keeps the act and sends it again."""
+
+    code = "busy"
+
+
+class StoreFull(Refused):
+    """The disk is full or cannot be written. The device keeps the act and sends it again."""
+
+    code = "store-full"
+
+
+class NotSetUp(Refused):
+    """The store has no site yet. Facts: none."""
+
+    code = "not-set-up"

@@ -1,0 +1,271 @@
+"""Loaders: rows of now, or as of a ledger number, as the records of `domain`.
+
+Both the acts and the reads use them; nothing here writes or locks unless it says so.
+"""
+
+import json
+from datetime import date, datetime
+from uuid import UUID
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from traceability.domain.circuits import Phase, Standing
+from traceability.domain.parts import Known, PartState
+from traceability.domain.sheets import Sheet as BuildSheet
+from traceability.domain.sheets import read_sheet
+from traceability.domain.trolley import InPlace
+from traceability.domain.use_by import Limits
+from traceability.storage.base import believed_at
+from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature
+from traceability.storage.holds import Hold
+from traceability.storage.items import Lot, Packaging, Product
+from traceability.storage.scans import TrolleyAct
+from traceability.storage.site import Policy, Series
+
+
+def circuit_by_number(session: Session, site_id: UUID, number: str) -> Circuit | None:
+    """Return the circuit of that number; upper and lower case are alike to people."""
+    return session.scalar(select(Circuit).filter_by(site_id=site_id, number=number.upper()))
+
+
+def locked_circuit(session: Session, site_id: UUID, circuit_id: UUID) -> Circuit | None:
+    """Return the circuit with its row locked until the end of the transaction (PostgreSQL)."""
+    rows = select(Circuit).filter_by(site_id=site_id, id=circuit_id).with_for_update()
+    return session.scalar(rows, execution_options={"populate_existing": True})
+
+
+def next_number(session: Session, site_id: UUID, letter: str) -> str:
+    """Return the next number of a series; call it with the ledger's head locked."""
+    last = session.scalar(select(Series.last).filter_by(site_id=site_id, letter=letter)) or 0
+    return f"{letter}-{last + 1:04d}"
+
+
+def sheet_of(session: Session, site_id: UUID, circuit_type: str, version: int) -> BuildSheet | None:
+    """Return one version of a sheet."""
+    stored = session.get(Sheet, (site_id, circuit_type, version))
+    return None if stored is None else read_sheet(json.loads(stored.body))
+
+
+def newest_sheet(session: Session, site_id: UUID, circuit_type: str) -> BuildSheet | None:
+    """Return the sheet in force."""
+    rows = (
+        select(Sheet)
+        .filter_by(site_id=site_id, circuit_type=circuit_type)
+        .order_by(Sheet.version.desc())
+        .limit(1)
+    )
+    stored = session.scalar(rows)
+    return None if stored is None else read_sheet(json.loads(stored.body))
+
+
+def newest_policy(session: Session, site_id: UUID) -> tuple[int, Limits]:
+    """Return the version and the limits in force; the defaults where none was set."""
+    rows = select(Policy).filter_by(site_id=site_id).order_by(Policy.version.desc()).limit(1)
+    stored = session.scalar(rows)
+    if stored is None:
+        return 0, Limits()
+    return stored.version, read_limits(stored.body)
+
+
+def read_limits(body: str) -> Limits:
+    """Return the limits of a stored policy."""
+    plain = json.loads(body)
+    opened = plain["opened_fluid_minutes"]
+    return Limits(
+        wet_closed_days=plain["wet_closed_days"],
+        dry_days=plain["dry_days"],
+        wet_open_days=plain["wet_open_days"],
+        blood_hours=plain["blood_minutes"] / 60,
+        opened_fluid_hours=None if opened is None else opened / 60,
+        parts_expiry_counts=plain["parts_expiry_counts"],
+    )
+
+
+def packaging_of(
+    session: Session, site_id: UUID, standard: str, identifier: str
+) -> tuple[Product, int] | None:
+    """Return the product that an identifier stands for and how many pieces, or None if unknown."""
+    level = session.get(Packaging, (site_id, standard, identifier))
+    if level is None:
+        return None
+    return session.get_one(Product, (site_id, level.product_id)), level.units
+
+
+def in_place(session: Session, circuit: Circuit, as_of_no: int | None = None) -> list[InPlace]:
+    """Return what every place of a circuit holds, open rows only, in the order it came."""
+    act = TrolleyAct
+    rows = session.execute(
+        select(
+            Part.slot,
+            Part.ordinal,
+            Part.state,
+            Part.product_id,
+            Part.kind,
+            Lot.text,
+            Part.serial,
+            Part.valid_from,
+            act.device_id,
+        )
+        .outerjoin(Lot, (Lot.site_id == Part.site_id) & (Lot.id == Part.lot_id))
+        .outerjoin(
+            act, (act.site_id == Part.site_id) & (act.recorded_no == Part.recorded_no)
+        )
+        .where(
+            Part.site_id == circuit.site_id,
+            Part.circuit_id == circuit.id,
+            Part.valid_to.is_(None),
+            believed_at(Part, as_of_no),
+        )
+        .order_by(Part.recorded_no, Part.line)
+    )
+    return [
+        InPlace(
+            slot=row.slot,
+            ordinal=row.ordinal,
+            state=PartState(row.state),
+            product_id=row.product_id,
+            kind=row.kind,
+            lot=row.text,
+            serial=row.serial,
+            scanned_at=row.valid_from,
+            device_id=row.device_id,
+        )
+        for row in rows
+    ]
+
+
+def circuit_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: UUID) -> str | None:
+    """Return the number of another circuit that holds or held this very unit."""
+    rows = (
+        select(Circuit.number)
+        .join(Part, (Part.site_id == Circuit.site_id) & (Part.circuit_id == Circuit.id))
+        .where(
+            Part.site_id == site_id,
+            Part.unit_id == unit_id,
+            Part.superseded_no.is_(None),
+            Part.circuit_id != besides,
+        )
+        .limit(1)
+    )
+    return session.scalar(rows)
+
+
+def hold_on(session: Session, site_id: UUID, *subjects: UUID | None) -> Hold | None:
+    """Return an open hold on any of these circuits, lots or products."""
+    ids = [subject for subject in subjects if subject is not None]
+    rows = (
+        select(Hold)
+        .where(
+            Hold.site_id == site_id,
+            Hold.subject_id.in_(ids),
+            Hold.valid_to.is_(None),
+            Hold.superseded_no.is_(None),
+        )
+        .order_by(Hold.recorded_no)
+        .limit(1)
+    )
+    return session.scalar(rows)
+
+
+def phase_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> CircuitPhase:
+    """Return the circuit's open phase."""
+    rows = (
+        select(CircuitPhase)
+        .where(
+            CircuitPhase.site_id == circuit.site_id,
+            CircuitPhase.circuit_id == circuit.id,
+            CircuitPhase.valid_to.is_(None),
+            believed_at(CircuitPhase, as_of_no),
+        )
+        .order_by(CircuitPhase.recorded_no.desc())
+        .limit(1)
+    )
+    return session.scalars(rows).one()
+
+
+def prime_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> Prime | None:
+    """Return the end of the circuit's prime, if it has one."""
+    rows = (
+        select(Prime)
+        .where(
+            Prime.site_id == circuit.site_id,
+            Prime.circuit_id == circuit.id,
+            believed_at(Prime, as_of_no),
+        )
+        .order_by(Prime.recorded_no.desc())
+        .limit(1)
+    )
+    return session.scalar(rows)
+
+
+def signatures_of(
+    session: Session, circuit: Circuit, as_of_no: int | None = None
+) -> list[Signature]:
+    """Return the good signatures under the circuit's prime, first signed first."""
+    rows = (
+        select(Signature)
+        .where(
+            Signature.site_id == circuit.site_id,
+            Signature.circuit_id == circuit.id,
+            Signature.valid_to.is_(None),
+            believed_at(Signature, as_of_no),
+        )
+        .order_by(Signature.valid_from, Signature.recorded_no)
+    )
+    return list(session.scalars(rows))
+
+
+def standing_of(session: Session, circuit: Circuit) -> Standing:
+    """Return the facts that decide the circuit's state now."""
+    prime = prime_of(session, circuit)
+    not_fitted = select(func.count()).where(
+        Part.site_id == circuit.site_id,
+        Part.circuit_id == circuit.id,
+        Part.state == PartState.NOT_FITTED,
+        Part.valid_to.is_(None),
+        Part.superseded_no.is_(None),
+    )
+    return Standing(
+        phase=Phase(phase_of(session, circuit).phase),
+        signatures=len(signatures_of(session, circuit)),
+        on_hold=hold_on(session, circuit.site_id, circuit.id) is not None,
+        use_by=prime and prime.use_by,
+        parts_missing=bool(session.scalar(not_fitted)),
+    )
+
+
+def printed_expiry(day: date | None, *, day_given: bool) -> str | None:
+    """Return an expiry as printed: a month stays a month."""
+    if day is None:
+        return None
+    return day.isoformat() if day_given else f"{day:%Y-%m}"
+
+
+def last_act(
+    session: Session, circuit: Circuit, device_id: UUID, *, placed_only: bool = False
+) -> TrolleyAct | None:
+    """Return the device's last act on this prime that was not taken back."""
+    rows = select(TrolleyAct).where(
+        TrolleyAct.site_id == circuit.site_id,
+        TrolleyAct.circuit_id == circuit.id,
+        TrolleyAct.device_id == device_id,
+        TrolleyAct.undone_no.is_(None),
+    )
+    if placed_only:
+        rows = rows.where(TrolleyAct.code.in_(UNDOABLE))
+    return session.scalar(rows.order_by(TrolleyAct.recorded_no.desc()).limit(1))
+
+
+UNDOABLE = ("placed", "said", "pack-placed")
+"""Codes of acts that put something in its place, and that *undo* takes back."""
+
+
+def moment_text(at: datetime) -> str:
+    """Return a moment as the ledger writes it."""
+    return at.isoformat(timespec="microseconds")
+
+
+def known_of(text: str) -> Known:
+    """Return how a fact is known, from its stored word."""
+    return Known(text)

@@ -1,0 +1,33 @@
+"""All tables in one place: importing this module is what makes the metadata whole."""
+
+from traceability.storage import (
+    circuits,
+    holds,
+    items,
+    jobs,
+    kept_apart,
+    ledger,
+    people,
+    requests,
+    runs,
+    scans,
+    site,
+)
+from traceability.storage.base import Base
+
+__all__ = [
+    "circuits",
+    "holds",
+    "items",
+    "jobs",
+    "kept_apart",
+    "ledger",
+    "metadata",
+    "people",
+    "requests",
+    "runs",
+    "scans",
+    "site",
+]
+
+metadata = Base.metadata

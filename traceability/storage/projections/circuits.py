@@ -1,0 +1,109 @@
+"""A circuit's life after the prime: moved, held, discarded, come from elsewhere."""
+
+from sqlalchemy.orm import Session
+
+from traceability.domain.circuits import Origin, Phase
+from traceability.domain.events import Kind, Recorded
+from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace
+from traceability.storage.holds import Hold
+from traceability.storage.projections.primes import count_up, end_circuit_place
+from traceability.storage.projections.registry import no_rows, projects
+from traceability.storage.projections.rows import add_link, end_all, move_on
+
+projects(Kind.TAG_PRINTED)(no_rows)
+
+
+@projects(Kind.CIRCUIT_MOVED)
+def circuit_moved(session: Session, event: Recorded) -> None:
+    """The circuit stands somewhere else."""
+    move_on(
+        session,
+        CircuitPlace,
+        event,
+        event.happened_at,
+        event.key("circuit"),
+        place_id=event.key("place"),
+    )
+
+
+@projects(Kind.CIRCUIT_DISCARDED)
+def circuit_discarded(session: Session, event: Recorded) -> None:
+    """Thrown away; what was in it stays on record."""
+    circuit_id = event.key("circuit")
+    move_on(
+        session,
+        CircuitPhase,
+        event,
+        event.happened_at,
+        circuit_id,
+        phase=Phase.DISCARDED,
+        reason=event.text("reason"),
+    )
+    end_circuit_place(session, event, circuit_id)
+
+
+@projects(Kind.FOREIGN_ARRIVED, Kind.CIRCUIT_WITHOUT_RECORD)
+def foreign_arrived(session: Session, event: Recorded) -> None:
+    """A circuit whose contents are not recorded here; it never drops out of an answer."""
+    circuit_id = event.key("circuit")
+    session.add(
+        Circuit(
+            site_id=event.site_id,
+            id=circuit_id,
+            number=event.text("number"),
+            origin=Origin.FOREIGN,
+            circuit_type=event.text_or_none("circuit_type") or "",
+            sheet_version=0,
+            primer_id=None,
+            helper_id=None,
+            begun_at=event.happened_at,
+            begun_no=event.number,
+            contents="not-recorded",
+            kept_id=event.inner(event.rows("tag")[0]).key("kept") if event.rows("tag") else None,
+        )
+    )
+    session.flush()
+    count_up(session, event)
+    add_link(
+        session,
+        CircuitPhase,
+        event,
+        0,
+        event.happened_at,
+        circuit_id=circuit_id,
+        phase=Phase.PRIMED,
+        reason="",
+    )
+    place_id = event.key_or_none("place")
+    if place_id is not None:
+        add_link(
+            session,
+            CircuitPlace,
+            event,
+            0,
+            event.happened_at,
+            circuit_id=circuit_id,
+            place_id=place_id,
+        )
+
+
+@projects(Kind.HELD)
+def held(session: Session, event: Recorded) -> None:
+    """Not to be used until released."""
+    add_link(
+        session,
+        Hold,
+        event,
+        0,
+        event.happened_at,
+        subject=event.text("subject"),
+        subject_id=event.key("subject_id"),
+        reason=event.text("reason"),
+        notice=event.text_or_none("notice") or "",
+    )
+
+
+@projects(Kind.RELEASED)
+def released(session: Session, event: Recorded) -> None:
+    """Free again."""
+    end_all(session, Hold, event, event.happened_at, subject_id=event.key("subject_id"))

@@ -1,0 +1,301 @@
+"""What happens at the trolley: the prime, its parts, its end and its signatures."""
+
+from datetime import date
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from traceability.domain.circuits import Origin, Phase
+from traceability.domain.events import Kind, Recorded
+from traceability.domain.scopes import loose_key
+from traceability.storage.circuits import (
+    Circuit,
+    CircuitPhase,
+    CircuitPlace,
+    Part,
+    Prime,
+    Signature,
+)
+from traceability.storage.items import Lot
+from traceability.storage.projections.lists import text_of
+from traceability.storage.projections.registry import projects
+from traceability.storage.projections.rows import (
+    add_link,
+    end_all,
+    move_on,
+    open_links,
+    replace,
+    supersede,
+)
+from traceability.storage.scans import PrintOrder, TrolleyAct
+from traceability.storage.site import Series
+
+
+@projects(Kind.PRIME_BEGUN)
+def prime_begun(session: Session, event: Recorded) -> None:
+    """Begin a circuit: its number, its place, its first phase."""
+    circuit_id = event.key("circuit")
+    session.add(
+        Circuit(
+            site_id=event.site_id,
+            id=circuit_id,
+            number=event.text("number"),
+            origin=Origin.OWN,
+            circuit_type=event.text("circuit_type"),
+            sheet_version=event.number_of("sheet_version"),
+            primer_id=event.key_or_none("primer"),
+            helper_id=event.key_or_none("helper"),
+            begun_at=event.happened_at,
+            begun_no=event.number,
+            contents="recorded",
+            kept_id=None,
+        )
+    )
+    session.flush()
+    count_up(session, event)
+    add_link(
+        session,
+        CircuitPhase,
+        event,
+        0,
+        event.happened_at,
+        circuit_id=circuit_id,
+        phase=Phase.PRIMING,
+        reason="",
+    )
+    add_link(
+        session,
+        CircuitPlace,
+        event,
+        0,
+        event.happened_at,
+        circuit_id=circuit_id,
+        place_id=event.key("place"),
+    )
+
+
+def count_up(session: Session, event: Recorded) -> None:
+    """Remember the number that was given out."""
+    letter, _, digits = event.text("number").partition("-")
+    session.merge(Series(site_id=event.site_id, letter=letter, last=int(digits)))
+
+
+@projects(Kind.SCAN_QUESTIONED, Kind.PAUSED)
+def scan_questioned(session: Session, event: Recorded) -> None:
+    """Keep what was asked back, so that "keep it" finds it."""
+    if event.body.get("circuit") is not None:
+        _trolley_act(session, event)
+
+
+@projects(Kind.PART_PLACED)
+def part_placed(session: Session, event: Recorded) -> None:
+    """Put one or more parts in their places; what a part replaces is superseded."""
+    for line, row in enumerate(event.rows("parts")):
+        _place(session, event, line, event.inner(row))
+    _trolley_act(session, event)
+
+
+def _place(session: Session, event: Recorded, line: int, part: Recorded) -> None:
+    circuit_id = event.key("circuit")
+    lot_id = part.key_or_none("lot_id")
+    if lot_id is not None:
+        _name_lot(session, event, part, lot_id)
+    disputed = part.flag("disputed")
+    for standing in open_links(
+        session,
+        Part,
+        event,
+        circuit_id=circuit_id,
+        slot=part.text("slot"),
+        ordinal=part.number_of("ordinal"),
+    ):
+        supersede(session, standing, event)
+    add_link(
+        session,
+        Part,
+        event,
+        line,
+        event.happened_at,
+        disputed=disputed,
+        circuit_id=circuit_id,
+        part_id=part.key("part"),
+        slot=part.text("slot"),
+        ordinal=part.number_of("ordinal"),
+        kind=part.text("kind"),
+        state=part.text("state"),
+        known=part.text("known"),
+        product_id=part.key_or_none("product"),
+        lot_id=lot_id,
+        serial=part.text_or_none("serial"),
+        unit_id=part.key_or_none("unit"),
+        expiry=part.text_or_none("expiry"),
+        volume_ml=part.number_of("volume_ml") if part.body.get("volume_ml") else None,
+        leaves=part.flag("leaves"),
+        stays=part.flag("stays"),
+        pack_part_id=part.key_or_none("pack"),
+    )
+
+
+def _name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -> None:
+    if session.get(Lot, (event.site_id, lot_id)) is not None:
+        return
+    text = part.text("lot")
+    expiry = part.text_or_none("expiry_day")
+    session.add(
+        Lot(
+            site_id=event.site_id,
+            id=lot_id,
+            product_id=part.key("product"),
+            text=text,
+            loose_key=loose_key(text),
+            expiry=None if expiry is None else date.fromisoformat(expiry),
+            first_no=event.number,
+        )
+    )
+    session.flush()
+
+
+@projects(Kind.PART_TAKEN_BACK)
+def part_taken_back(session: Session, event: Recorded) -> None:
+    """Undo: the parts of one act were never there; what they had replaced stands again."""
+    circuit_id, undone_no = event.key("circuit"), event.number_of("undone_no")
+    line = 0
+    for row in open_links(session, Part, event, circuit_id=circuit_id):
+        if row.recorded_no == undone_no:
+            supersede(session, row, event)
+    restored = (
+        session.query(Part)
+        .filter_by(site_id=event.site_id, circuit_id=circuit_id, superseded_no=undone_no)
+        .order_by(Part.recorded_no, Part.line)
+    )
+    for row in restored.all():
+        names = [column.name for column in Part.__table__.columns]
+        values = {name: getattr(row, name) for name in names}
+        values |= {"recorded_no": event.number, "line": line, "superseded_no": None}
+        session.add(Part(**values))
+        line += 1
+    act = session.get(TrolleyAct, (event.site_id, undone_no))
+    if act is not None:
+        act.undone_no = event.number
+    _trolley_act(session, event)
+
+
+@projects(Kind.PART_DROPPED)
+def part_dropped(session: Session, event: Recorded) -> None:
+    """A part was discarded before use: its place is empty again, the piece stays on record."""
+    for row in open_links(
+        session,
+        Part,
+        event,
+        circuit_id=event.key("circuit"),
+        slot=event.text("slot"),
+        ordinal=event.number_of("ordinal"),
+    ):
+        replace(session, row, event, 0, valid_to=max(event.happened_at, row.valid_from))
+    _trolley_act(session, event)
+
+
+@projects(Kind.PART_SWAPPED)
+def part_swapped(session: Session, event: Recorded) -> None:
+    """Old part out and new part in, at the same moment."""
+    lines = 0
+    for row in open_links(
+        session,
+        Part,
+        event,
+        circuit_id=event.key("circuit"),
+        slot=event.text("slot"),
+        ordinal=event.number_of("ordinal"),
+    ):
+        # A fluid stays in the circuit until its end, whatever happens to the bag.
+        if not row.stays:
+            replace(session, row, event, lines, valid_to=max(event.happened_at, row.valid_from))
+            lines += 1
+    for row_in in event.rows("part_in"):
+        _place(session, event, lines, event.inner(row_in))
+        lines += 1
+    _trolley_act(session, event)
+
+
+@projects(Kind.PRIME_ENDED)
+def prime_ended(session: Session, event: Recorded) -> None:
+    """The prime is over: the use-by counts from here."""
+    circuit_id = event.key("circuit")
+    add_link(
+        session,
+        Prime,
+        event,
+        0,
+        event.happened_at,
+        circuit_id=circuit_id,
+        use_by=event.moment("use_by"),
+        decides=text_of(event.body["decides"]),
+        comes_next=text_of(event.body.get("comes_next")),
+        fill_ml=event.number_of("fill_ml"),
+        co2_ml_min=event.number_of("co2_ml_min") if event.body.get("co2_ml_min") else None,
+        policy_version=event.number_of("policy_version"),
+    )
+    move_on(
+        session,
+        CircuitPhase,
+        event,
+        event.happened_at,
+        circuit_id,
+        phase=Phase.PRIMED,
+        reason="",
+    )
+    _trolley_act(session, event)
+
+
+@projects(Kind.PRIME_SIGNED)
+def prime_signed(session: Session, event: Recorded) -> None:
+    """One of the two signatures."""
+    add_link(
+        session,
+        Signature,
+        event,
+        0,
+        event.happened_at,
+        circuit_id=event.key("circuit"),
+        part=event.text("part"),
+        person_id=event.key("person"),
+        meaning=event.text("meaning"),
+        content_digest=event.text("content_digest"),
+    )
+
+
+@projects(Kind.TAG_ORDERED)
+def tag_ordered(session: Session, event: Recorded) -> None:
+    """A tag was ordered; a second one is a copy and says so."""
+    session.add(
+        PrintOrder(
+            site_id=event.site_id,
+            circuit_id=event.key("circuit"),
+            copy=event.number_of("copy"),
+            ordered_at=event.happened_at,
+            recorded_no=event.number,
+        )
+    )
+
+
+def _trolley_act(session: Session, event: Recorded) -> None:
+    session.add(
+        TrolleyAct(
+            site_id=event.site_id,
+            recorded_no=event.number,
+            circuit_id=event.key("circuit"),
+            device_id=event.device_id,
+            request_id=event.request_id,
+            at=event.happened_at,
+            verdict=event.text_or_none("verdict") or "accepted",
+            code=event.text_or_none("code") or event.kind,
+            facts=text_of(event.body.get("facts")),
+            scan=text_of(event.body.get("scan")),
+            undone_no=None,
+        )
+    )
+
+
+def end_circuit_place(session: Session, event: Recorded, circuit_id: UUID) -> None:
+    """The circuit stands nowhere any more."""
+    end_all(session, CircuitPlace, event, event.happened_at, circuit_id=circuit_id)

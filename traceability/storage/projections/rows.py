@@ -1,0 +1,76 @@
+"""How links are opened, ended and replaced; the only place that sets `superseded_no`."""
+
+from datetime import datetime
+from typing import TypeVar
+from uuid import UUID
+
+from sqlalchemy import inspect, select
+from sqlalchemy.orm import Session
+
+from traceability.domain.events import Recorded
+from traceability.storage.base import Link
+
+L = TypeVar("L", bound=Link)
+
+
+def open_links(session: Session, link: type[L], event: Recorded, **where: object) -> list[L]:
+    """Return the believed rows without an end, oldest first; disputed ones too."""
+    rows = (
+        select(link)
+        .filter_by(site_id=event.site_id, superseded_no=None, valid_to=None, **where)
+        .order_by(link.recorded_no, link.line)
+    )
+    return list(session.scalars(rows))
+
+
+def supersede(session: Session, row: Link, event: Recorded) -> None:
+    """Stop believing the row from this event on.
+
+    Flushed at once: the unique indexes would else see the old row beside the new one.
+    """
+    row.superseded_no = event.number
+    session.flush()
+
+
+def replace(session: Session, row: L, event: Recorded, line: int, **changes: object) -> L:
+    """Supersede the row and add one with the changes in its place."""
+    names = [each.key for each in inspect(type(row)).column_attrs]
+    values: dict[str, object] = {name: getattr(row, name) for name in names}
+    supersede(session, row, event)
+    values |= {"recorded_no": event.number, "line": line, "superseded_no": None} | changes
+    added = type(row)(**values)
+    session.add(added)
+    return added
+
+
+def end_all(
+    session: Session, link: type[L], event: Recorded, at: datetime, **where: object
+) -> int:
+    """End every open row at `at`, and never before its own beginning; return how many there were."""
+    rows = open_links(session, link, event, **where)
+    for line, row in enumerate(rows):
+        replace(session, row, event, line, valid_to=max(at, row.valid_from))
+    return len(rows)
+
+
+def add_link(
+    session: Session, link: type[L], event: Recorded, line: int, at: datetime, **values: object
+) -> L:
+    """Add a row that begins at `at` and is open."""
+    row = link(
+        site_id=event.site_id,
+        recorded_no=event.number,
+        line=line,
+        valid_from=at,
+        **{"disputed": False, **values},
+    )
+    session.add(row)
+    return row
+
+
+def move_on(
+    session: Session, link: type[L], event: Recorded, at: datetime, circuit_id: UUID, **values: object
+) -> None:
+    """End the circuit's open row of this kind and open the next one at the same moment."""
+    ended = end_all(session, link, event, at, circuit_id=circuit_id)
+    add_link(session, link, event, ended, at, circuit_id=circuit_id, **values)

@@ -1,0 +1,191 @@
+"""Taken, flow on, flow off, the run's patient and its end."""
+
+from sqlalchemy.orm import Session
+
+from traceability.domain.circuits import Phase
+from traceability.domain.events import Kind, Recorded
+from traceability.storage.circuits import CircuitPhase, CircuitPlace
+from traceability.storage.projections.primes import count_up, end_circuit_place
+from traceability.storage.projections.registry import projects
+from traceability.storage.projections.rows import (
+    add_link,
+    end_all,
+    move_on,
+    open_links,
+    replace,
+    supersede,
+)
+from traceability.storage.runs import CircuitOnRun, Patient, Run, RunPatient
+
+
+@projects(Kind.CIRCUIT_TAKEN)
+def circuit_taken(session: Session, event: Recorded) -> None:
+    """The circuit leaves the shelf for a run, new or going on; a second claim is disputed."""
+    circuit_id, run_id = event.key("circuit"), event.key("run")
+    if event.body.get("number") is not None:
+        session.add(
+            Run(
+                site_id=event.site_id,
+                id=run_id,
+                number=event.text("number"),
+                begun_at=event.happened_at,
+                ended_at=None,
+                begun_no=event.number,
+            )
+        )
+        session.flush()
+        count_up(session, event)
+    disputed = event.flag("disputed")
+    add_link(
+        session,
+        CircuitOnRun,
+        event,
+        0,
+        event.happened_at,
+        disputed=disputed,
+        circuit_id=circuit_id,
+        run_id=run_id,
+        flow_from=None,
+    )
+    if not disputed:
+        move_on(
+            session,
+            CircuitPhase,
+            event,
+            event.happened_at,
+            circuit_id,
+            phase=Phase.TAKEN,
+            reason="",
+        )
+        end_circuit_place(session, event, circuit_id)
+
+
+@projects(Kind.TAKE_WITHDRAWN, Kind.CAME_BACK_UNUSED)
+def came_back(session: Session, event: Recorded) -> None:
+    """Back in its place. A wrong scan was never on the run; a return unused was, without flow."""
+    circuit_id = event.key("circuit")
+    for line, row in enumerate(
+        open_links(session, CircuitOnRun, event, circuit_id=circuit_id, run_id=event.key("run"))
+    ):
+        if event.kind is Kind.TAKE_WITHDRAWN:
+            supersede(session, row, event)
+        else:
+            end = max(event.happened_at, row.valid_from)
+            replace(session, row, event, line, valid_to=end)
+    move_on(
+        session,
+        CircuitPhase,
+        event,
+        event.happened_at,
+        circuit_id,
+        phase=Phase.PRIMED,
+        reason="",
+    )
+    place_id = event.key_or_none("place")
+    if place_id is not None:
+        move_on(
+            session,
+            CircuitPlace,
+            event,
+            event.happened_at,
+            circuit_id,
+            place_id=place_id,
+        )
+    if event.flag("run_ends"):
+        session.get_one(Run, (event.site_id, event.key("run"))).ended_at = event.happened_at
+
+
+@projects(Kind.FLOW_ON)
+def flow_on(session: Session, event: Recorded) -> None:
+    """Blood flows: from here on exposure is certain."""
+    circuit_id = event.key("circuit")
+    for line, row in enumerate(
+        open_links(session, CircuitOnRun, event, circuit_id=circuit_id, run_id=event.key("run"))
+    ):
+        replace(session, row, event, line, flow_from=event.happened_at)
+    if not event.flag("disputed"):
+        move_on(
+            session,
+            CircuitPhase,
+            event,
+            event.happened_at,
+            circuit_id,
+            phase=Phase.ON_PATIENT,
+            reason="",
+        )
+    place_id = event.key_or_none("place")
+    if place_id is not None:
+        move_on(
+            session,
+            CircuitPlace,
+            event,
+            event.happened_at,
+            circuit_id,
+            place_id=place_id,
+        )
+
+
+@projects(Kind.FLOW_OFF)
+def flow_off(session: Session, event: Recorded) -> None:
+    """The circuit no longer supports the run; all of its claims with this run end."""
+    circuit_id = event.key("circuit")
+    end_all(
+        session,
+        CircuitOnRun,
+        event,
+        event.happened_at,
+        circuit_id=circuit_id,
+        run_id=event.key("run"),
+    )
+    move_on(
+        session,
+        CircuitPhase,
+        event,
+        event.happened_at,
+        circuit_id,
+        phase=Phase.TRANSFERRED_OUT if event.flag("transferred") else Phase.ENDED,
+        reason=event.text_or_none("reason") or "",
+    )
+    end_circuit_place(session, event, circuit_id)
+
+
+@projects(Kind.RUN_ENDED)
+def run_ended(session: Session, event: Recorded) -> None:
+    """The patient's support is over."""
+    session.get_one(Run, (event.site_id, event.key("run"))).ended_at = event.happened_at
+
+
+@projects(Kind.PATIENT_SET)
+def patient_set(session: Session, event: Recorded) -> None:
+    """The run belongs to this patient; what was believed before stays readable."""
+    patient_id = event.key("patient")
+    if session.get(Patient, (event.site_id, patient_id)) is None:
+        session.add(
+            Patient(
+                site_id=event.site_id,
+                id=patient_id,
+                kept_id=event.key_or_none("kept"),
+                temporary=event.text_or_none("temporary"),
+            )
+        )
+        session.flush()
+    run = session.get_one(Run, (event.site_id, event.key("run")))
+    for row in open_links(session, RunPatient, event, run_id=run.id):
+        supersede(session, row, event)
+    add_link(
+        session, RunPatient, event, 0, run.begun_at, run_id=run.id, patient_id=patient_id
+    )
+
+
+@projects(Kind.DISPUTE_RULED)
+def dispute_ruled(session: Session, event: Recorded) -> None:
+    """A named person ruled: one claim is dropped or stands beside the other."""
+    for row in open_links(
+        session,
+        CircuitOnRun,
+        event,
+        circuit_id=event.key("circuit"),
+        run_id=event.key("run"),
+        disputed=True,
+    ):
+        supersede(session, row, event)

@@ -1,0 +1,48 @@
+"""Column types that mean the same on both databases."""
+
+from datetime import UTC, datetime
+from uuid import UUID
+
+from sqlalchemy import DateTime, Dialect, LargeBinary, TypeDecorator, Uuid
+from sqlalchemy.types import TypeEngine
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """Aware UTC in Python on every database; SQLite itself keeps no time zone."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Refuse naive times: a local time written as UTC cannot be told apart later."""
+        if value is not None and value.tzinfo is None:
+            raise ValueError(f"naive datetime {value!r}")
+        return value and value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Read back as aware UTC."""
+        if value is None or value.tzinfo is not None:
+            return value and value.astimezone(UTC)
+        return value.replace(tzinfo=UTC)
+
+
+class Key(TypeDecorator[UUID]):
+    """A UUID: PostgreSQL's own type there, 16 bytes on SQLite (half of the usual text form)."""
+
+    impl = LargeBinary(16)
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[object]:
+        """Choose the database's own type where it has one."""
+        chosen = Uuid() if dialect.name == "postgresql" else LargeBinary(16)
+        return dialect.type_descriptor(chosen)  # type: ignore[arg-type]
+
+    def process_bind_param(self, value: UUID | None, dialect: Dialect) -> UUID | bytes | None:
+        """Write bytes where the database has no type for it."""
+        return value if value is None or dialect.name == "postgresql" else value.bytes
+
+    def process_result_value(
+        self, value: UUID | bytes | None, dialect: Dialect
+    ) -> UUID | None:
+        """Read back as UUID."""
+        return UUID(bytes=value) if isinstance(value, bytes) else value
