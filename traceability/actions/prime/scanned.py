@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Final
 from uuid import UUID
@@ -14,7 +14,9 @@ from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known
 from traceability.domain.trolley import Piece
 from traceability.identifiers.interpret import interpret
+from traceability.identifiers.pairs import join
 from traceability.identifiers.reading import Context, Reading, Status
+from traceability.identifiers.write import write_element_string
 from traceability.storage.circuits import Circuit
 from traceability.storage.items import Product
 from traceability.storage.lookup import circuit_with_unit, hold_on, packaging_of, printed_expiry
@@ -108,21 +110,23 @@ def understand(
     scan: Scan, previous: Scan | None, session: Session, circuit: Circuit, today: date
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
-    if is_personal(scan.text):
-        return Question(code="wristband", facts={}, keeps_text=False)
     reading = _interpret(scan, today, previous and previous.text)
+    if is_personal(scan.text) or reading.private:
+        return Question(code="wristband", facts={}, keeps_text=False)
+    whole = previous and join(_interpret(previous, today, None), reading, today)
+    if whole and whole.device_identifier and not reading.device_identifier:
+        reading = whole
     if reading.status is Status.REJECTED:
         code = reading.reason_codes[0] if reading.reason_codes else "unreadable"
+        if code == "missing-required" and (reading.lot or reading.expiry or reading.serial):
+            return Question(code="half-label", facts={}, harmless=True)
         return Question(code="unreadable", facts={"reason": code})
     if reading.status is Status.SUSPECT and not scan.chosen:
         return Question(code="compare", facts=_compare_facts(reading))
     if scan.chosen == "alternative" and reading.alternative:
-        reading = _alternative(reading, scan, today)
+        reading = _alternative(reading, today)
     if reading.device_identifier is None and reading.status is not Status.UNSTRUCTURED:
-        joined = previous and _joined(_interpret(previous, today, None), reading)
-        if not joined:
-            return Question(code="half-label", facts={}, harmless=True)
-        reading = joined
+        return Question(code="half-label", facts={}, harmless=True)
     standard = "none" if reading.status is Status.UNSTRUCTURED else str(reading.standard)
     identifier = reading.device_identifier or scan.text
     found = packaging_of(session, circuit.site_id, standard, identifier)
@@ -143,24 +147,9 @@ def _interpret(scan: Scan, today: date, previous: str | None) -> Reading:
     )
 
 
-def _joined(first: Reading, second: Reading) -> Reading | None:
-    """Return the two symbols of one pack as one reading, if the first named the product only."""
-    named = first.status is Status.OK and first.device_identifier is not None
-    if not named or first.standard != second.standard or first.lot or first.serial:
-        return None
-    return replace(
-        second,
-        device_identifier=first.device_identifier,
-        elements=(*first.elements, *second.elements),
-        expiry=second.expiry or first.expiry,
-    )
-
-
-def _alternative(reading: Reading, scan: Scan, today: date) -> Reading:
+def _alternative(reading: Reading, today: date) -> Reading:
     """Read the other possible reading: the elements with the lost separator put back."""
-    text = "".join(
-        f"{identifier}{value}\x1d" for identifier, value in reading.alternative or ()
-    ).rstrip("\x1d")
+    text = write_element_string(reading.alternative or ())
     return interpret(text, symbology_identifier="]d2", today=today, context=Context())
 
 

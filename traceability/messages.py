@@ -1,0 +1,622 @@
+"""Codes and facts to sentences: the only place with wording for verdicts, cautions and refusals.
+
+English of three in the morning: short, plain, verb first, the thing in the hand first, what to do
+next; never "error", "invalid" or "please". The strip's sentence is read at two metres, so it has
+at most 44 letters (a test holds that where the facts allow it).
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final, TypeAlias
+from zoneinfo import ZoneInfo
+
+from traceability.errors import Refused
+
+Facts: TypeAlias = Mapping[str, object]
+
+WORDS: Final = {"accepted": "Accepted", "look-again": "Look again", "stop": "Stop"}
+"""The three words of the verdict strip."""
+
+NUMBER_WORDS: Final = (
+    "none one two three four five six seven eight nine ten eleven twelve".split()
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What the strip shows and says."""
+
+    word: str
+    sentence: str
+    lines: tuple[str, ...] = ()
+    speech: str = ""
+    """For the browser's own voice; never a patient's name or number."""
+    choices: tuple[tuple[str, str], ...] = field(default=())
+    """What a person can answer: value and label."""
+
+
+def say_verdict(verdict: str, code: str, facts: Facts) -> Said:
+    """Return the words for a verdict of the trolley."""
+    sentence, lines = _VERDICTS.get(code, _plain_code)(facts)
+    speech = f"{sentence}.".replace("%", "percent").replace(" × ", " times ")
+    return Said(
+        word=WORDS.get(verdict, WORDS["look-again"]),
+        sentence=sentence,
+        lines=tuple(line for line in lines if line),
+        speech=speech,
+    )
+
+
+def number_word(number: object) -> str:
+    """Return "two" for 2; digits where no word is at hand."""
+    if isinstance(number, int) and 0 <= number < len(NUMBER_WORDS):
+        return NUMBER_WORDS[number]
+    return str(number)
+
+
+def lot_line(facts: Facts) -> str:
+    """Return maker, volume, lot, serial and expiry of the piece in the hand, in one line."""
+    volume = facts.get("volume_ml")
+    litres = f"{int(str(volume)) / 1000:g} L" if volume else ""
+    parts = [
+        str(facts.get("maker") or ""),
+        litres,
+        f"lot {facts['lot']}" if facts.get("lot") else "",
+        f"serial {facts['serial']}" if facts.get("serial") else "",
+        f"expires {facts['expiry']}" if facts.get("expiry") else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+Words: TypeAlias = tuple[str, Sequence[str]]
+
+
+def _placed(facts: Facts) -> Words:
+    name, count, which = str(facts["name"]), facts.get("count"), facts.get("which")
+    added = facts.get("added")
+    if facts.get("inside"):
+        sentence = f"{name}. {facts['inside']} places filled from it"
+    elif isinstance(count, int) and count > 1:
+        piece = "bag" if facts.get("kind") == "fluid" else "piece"
+        sentence = f"{name}, {piece} {number_word(which)} of {number_word(count)}"
+    else:
+        sentence = f"{name}. {facts.get('place')}" if facts.get("place") != name else name
+    if isinstance(added, int) and added > 1:
+        sentence = f"{name}, {number_word(added)} added"
+    same = "Same lot as before. " if facts.get("same_lot") else ""
+    over = facts.get("not_placed")
+    extra = f"{over} of them found no open place and are not recorded." if over else ""
+    return sentence, [f"{same}{lot_line(facts)}.", extra]
+
+
+def _same_scan(facts: Facts) -> Words:
+    return (
+        "One scan, read twice",
+        [f"{lot_line(facts)}. Counted once. Another piece? Scan it again now, or: same again."],
+    )
+
+
+def _wrong_type(facts: Facts) -> Words:
+    return (
+        f"This pack is for {facts['scanned']}",
+        [
+            f"This prime is {facts['wanted']}. Nothing was added. Do not open it; fetch the other pack.",
+            "Needed now? Card 9: consultant's badge and reason.",
+        ],
+    )
+
+
+def _wrong_fluid(facts: Facts) -> Words:
+    return (
+        f"Not {str(facts['wanted']).lower()}" if facts.get("wanted") else "Fluid is not on the sheet",
+        [
+            f"It is {facts['scanned']}, {lot_line(facts)}. Nothing was added. Set this bag aside.",
+            "Needed now? Card 9: consultant's badge and reason.",
+        ],
+    )
+
+
+def _suction(facts: Facts) -> Words:
+    return (
+        "No taps or ports on the suction side",
+        [
+            f"{facts.get('place')} lies before the pump: air would be drawn in. Nothing was added.",
+            "Choose a place after the pump.",
+        ],
+    )
+
+
+def _on_hold(facts: Facts) -> Words:
+    notice = str(facts.get("notice") or "")
+    named = notice not in {"", "notice", "damage", "doubt", "inspection", "other"}
+    return (
+        f"On hold: notice {notice} names this lot" if named else f"On hold: {notice or 'see list'}",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Put it in the quarantine bin.",
+            "Scan one of another lot. Needed now? Card 9: consultant's badge and reason.",
+        ],
+    )
+
+
+def _expired(facts: Facts) -> Words:
+    return (
+        f"Expired {facts['expiry']}",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Set it aside, take another.",
+            "Needed now? Card 9: a signer's badge and reason.",
+        ],
+    )
+
+
+def _serial_here(facts: Facts) -> Words:
+    return (
+        "This very piece is in this circuit already",
+        [f"Serial {facts['serial']}. Nothing was added. Undo or correct the first one: card 1."],
+    )
+
+
+def _serial_elsewhere(facts: Facts) -> Words:
+    return (
+        f"This piece is recorded in {facts['circuit']}",
+        [
+            f"{facts.get('name')}, serial {facts['serial']}. Nothing was added. Compare with the print.",
+            "It is this one? Record it anyway: card 8. Both claims are kept.",
+        ],
+    )
+
+
+def _other_device(facts: Facts) -> Words:
+    return (
+        "Another trolley scanned this lot just now",
+        [f"{lot_line(facts)}. Another piece? Keep it: card 8."],
+    )
+
+
+def _not_on_sheet(facts: Facts) -> Words:
+    return (
+        f"{facts.get('name')} is not on this sheet",
+        ["Nothing was added. Right part? Ask who keeps the circuit types to add a place for it."],
+    )
+
+
+def _wrong_place(facts: Facts) -> Words:
+    return (
+        "It does not belong in that place",
+        [f"{facts.get('name')} was scanned for: {facts.get('place')}. Choose another place."],
+    )
+
+
+def _lot_missing(facts: Facts) -> Words:
+    return (
+        "Lot is not in this code",
+        [
+            f"{facts.get('name')}, {facts.get('maker')}. Scan the other code on it, or the carton.",
+            "No other code? Lot not readable: card 5.",
+        ],
+    )
+
+
+def _serial_missing(facts: Facts) -> Words:
+    return (
+        "Serial is not in this code",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Scan the code on the part itself.",
+            "No serial on it? Keep it with a reason: card 8.",
+        ],
+    )
+
+
+def _short_dated(facts: Facts) -> Words:
+    bag = "Bag" if facts.get("kind") == "fluid" else "Part"
+    return (
+        f"{bag} expires before the circuit's use-by",
+        [
+            f"Lot {facts.get('lot')} expires {facts['expiry']}. Planned use-by: {facts['planned']}.",
+            "Take a fresher one, or keep it with a reason: card 8. The shorter date then decides.",
+        ],
+    )
+
+
+def _which_place(facts: Facts) -> Words:
+    return (
+        "A second lot. Where does it go?",
+        [f"{facts.get('name')}, {lot_line(facts)}. Touch the place on the plan."],
+    )
+
+
+def _all_recorded(facts: Facts) -> Words:
+    count = facts.get("count")
+    return (
+        f"All {number_word(count)} are recorded already" if count != 1 else "It is recorded already",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. A swap for a dropped one? Card 10.",
+            "One more than the sheet says? Keep it with a reason: card 8.",
+        ],
+    )
+
+
+def _unreadable(facts: Facts) -> Words:
+    reason = str(facts.get("reason") or "")
+    sentence, line = _READING.get(reason, _READING[""])
+    return sentence, [line]
+
+
+_READING: Final[Mapping[str, tuple[str, str]]] = {
+    "": ("This code cannot be read", "Nothing was added. Scan again, or scan the other code on it."),
+    "empty": ("Nothing was read", "Hold the scanner still, a hand's width away, and scan again."),
+    "too-long": (
+        "Far too long for a product code",
+        "Nothing was added. Scan one code at a time, the one printed on the pack.",
+    ),
+    "bad-check-digit": (
+        "A digit was misread",
+        "Nothing was added. The check digit does not fit. Scan again; wipe the label.",
+    ),
+    "bad-length": (
+        "Only part of the code was read",
+        "Nothing was added. Scan again, the whole symbol in view.",
+    ),
+    "missing-required": (
+        "Only half a label was read",
+        "Nothing was added. Scan the other barcode on the pack.",
+    ),
+    "link-mismatch": (
+        "Two codes of different packs",
+        "Nothing was added. Scan both codes of one pack, one after the other.",
+    ),
+    "bad-date": ("The date in this code cannot be", "Nothing was added. Set it aside and show it."),
+    "bad-charset": (
+        "Strange characters were read",
+        "Nothing was added. Does the scanner type on another keyboard? See the scanner sheet.",
+    ),
+    "layout-unproven": (
+        "This scanner is not proven yet",
+        "Nothing was added. Scan the test line on the scanner sheet first.",
+    ),
+}
+
+
+def _compare(facts: Facts) -> Words:
+    if facts.get("has_other"):
+        return (
+            "Compare with the print",
+            [
+                f"Read as lot {facts.get('lot')}. It could be lot {facts.get('other_lot')} with more behind it.",
+                "Which one is printed? Touch it.",
+            ],
+        )
+    read = f"lot {facts['lot']}" if facts.get("lot") else f"serial {facts.get('serial')}"
+    return "Compare with the print", [f"Read as {read}. Is that what is printed? Touch: as read."]
+
+
+def _half(_facts: Facts) -> Words:
+    return (
+        "Only half a label was read",
+        ["Lot or date came, the product did not. Scan the other barcode on the pack."],
+    )
+
+
+def _unknown_product(facts: Facts) -> Words:
+    return (
+        "New here: say once what it is",
+        [f"Code {facts.get('identifier')}. Name, maker and kind; then it is known ever after."],
+    )
+
+
+def _carton(facts: Facts) -> Words:
+    return (
+        f"A carton of {facts['units']}. How many go in?",
+        [f"{facts.get('name')}, {lot_line(facts)}. Scan a count card, or touch the number."],
+    )
+
+
+def _wristband(_facts: Facts) -> Words:
+    return (
+        "That was a person's code, not a part",
+        ["Nothing of it was kept. Patients are entered on the run, after the circuit is taken."],
+    )
+
+
+def _prime_ended(_facts: Facts) -> Words:
+    return (
+        "This prime has ended",
+        ["Nothing was added; the scan is kept. To change a part, open the circuit and swap it."],
+    )
+
+
+def _said(facts: Facts) -> Words:
+    words = {
+        "ticked": "ticked",
+        "lot-not-readable": "lot not readable",
+        "lot-not-recorded": "lot not recorded",
+        "not-fitted": "not fitted",
+    }
+    state = words.get(str(facts.get("state")), "")
+    line = "The circuit is not ready while a needed part is not fitted." if state == "not fitted" else ""
+    return f"{facts.get('place')}: {state}", [line]
+
+
+def _undone(facts: Facts) -> Words:
+    return f"Taken back: {facts.get('name') or facts.get('place') or 'last act'}", [
+        "The scan stays on record as taken back. Scan again when ready."
+    ]
+
+
+def _dropped(_facts: Facts) -> Words:
+    return "Discarded before use. Scan the new one", ["The dropped piece stays on record."]
+
+
+def _plain_code(facts: Facts) -> Words:
+    return str(facts.get("sentence") or "Look at the list"), []
+
+
+_VERDICTS: Final[Mapping[str, Callable[[Facts], Words]]] = {
+    "placed": _placed,
+    "same-scan": _same_scan,
+    "wrong-type": _wrong_type,
+    "wrong-fluid": _wrong_fluid,
+    "suction-side": _suction,
+    "on-hold": _on_hold,
+    "expired": _expired,
+    "same-serial-here": _serial_here,
+    "same-serial-elsewhere": _serial_elsewhere,
+    "other-device-same-lot": _other_device,
+    "not-on-sheet": _not_on_sheet,
+    "wrong-place": _wrong_place,
+    "lot-not-in-code": _lot_missing,
+    "serial-not-in-code": _serial_missing,
+    "short-dated": _short_dated,
+    "which-place": _which_place,
+    "all-recorded": _all_recorded,
+    "unreadable": _unreadable,
+    "compare": _compare,
+    "half-label": _half,
+    "unknown-product": _unknown_product,
+    "carton": _carton,
+    "wristband": _wristband,
+    "prime-has-ended": _prime_ended,
+    "said": _said,
+    "undone": _undone,
+    "dropped": _dropped,
+}
+
+CAUTIONS: Final = {
+    "contents-not-recorded": "Contents not recorded",
+    "not-primed": "The prime has not ended",
+    "signature-missing": "A signature is missing",
+    "part-not-fitted": "A part is recorded as not fitted",
+    "past-use-by": "Use-by has passed",
+    "on-hold": "On hold",
+    "discarded": "Recorded as discarded",
+    "was-used": "Recorded as used before",
+    "clock-skew": "This device's clock runs ahead",
+    "device-time-not-believed": "This device's clock cannot be right; our time was taken",
+    "entered-late": "Entered more than 24 h later",
+    "co2-unusual": "CO2 flow outside 1 to 2 L/min",
+    "bags-short": "The bags hold less than was filled",
+}
+"""What speaks against an act that was done all the same."""
+
+GO_ON: Final = "Go on. It is recorded."
+"""Ends every caution in an emergency."""
+
+LIMITS: Final = {
+    "policy-wet-closed": "storage policy, {days} days",
+    "policy-wet-open": "storage policy for opened circuits, {days} days",
+    "policy-dry": "storage policy for dry circuits, {days} days",
+    "blood-prime": "blood prime, {hours} hours",
+    "opened-fluid": "opened fluid, {hours} hours",
+    "part-expiry": "{name}, lot {lot}, expires {expiry}",
+}
+
+
+def say_limit(limit: Facts | None) -> str:
+    """Return which limit decides a use-by, in words; empty for none."""
+    if not limit:
+        return ""
+    facts = {key: "not recorded" if value is None else value for key, value in limit.items()}
+    try:
+        return LIMITS[str(limit["code"])].format(**facts)
+    except KeyError:
+        return str(limit["code"])
+
+
+def say_cautions(codes: Sequence[str]) -> list[str]:
+    """Return the cautions in words, in the order given."""
+    return [CAUTIONS.get(code, code) for code in codes]
+
+
+def moment_words(value: object, zone: ZoneInfo) -> str:
+    """Return a moment as `2026-11-25 03:40 CET`."""
+    if not isinstance(value, datetime):
+        return str(value)
+    return f"{value.astimezone(zone):%Y-%m-%d %H:%M %Z}"
+
+
+def say_refusal(refused: Refused, zone: ZoneInfo) -> str:
+    """Return the sentence for an act that was refused: why, and what to do next."""
+    facts = {key: _fact(value, zone) for key, value in refused.facts.items()}
+    return _REFUSALS[refused.code](facts)
+
+
+def _fact(value: object, zone: ZoneInfo) -> object:
+    return moment_words(value, zone) if isinstance(value, datetime) else value
+
+
+_STATES: Final = {
+    "priming": "is still being primed",
+    "primed": "is primed",
+    "taken": "has been taken",
+    "on patient": "is on a patient",
+    "ended": "has ended",
+    "discarded": "was discarded",
+    "transferred out": "was transferred out",
+}
+
+_ACTS: Final = {
+    "say": "Nothing was added. To change a part, open the circuit and swap it.",
+    "undo": "Nothing was taken back. To change a part, open the circuit and swap it.",
+    "dropped": "Nothing was changed. To change a part, open the circuit and swap it.",
+    "end": "It was ended before, perhaps in another window. Open the circuit and sign it there.",
+    "sign": "It can be signed when the prime has ended. End the prime first.",
+    "tag": "The tag comes when the prime ends. End the prime first.",
+    "move": "It cannot be moved. Look at the circuit's page.",
+    "discard": "Take it off the patient or bring it back first, then discard it.",
+    "take": "Take another circuit, or record an emergency on the take page.",
+    "come-back": "It is not away without flow. Look at the circuit's page.",
+    "swap": "Parts are swapped on circuits that are primed. Look at the circuit's page.",
+}
+
+_SIDES: Final = {
+    "before-taken": "That is before the circuit was taken, {limit}. Set a later time.",
+    "before-flow-on": "That is before flow on, {limit}. Set a later time.",
+    "before-part-in": "That is before the old part went in, {limit}. Set a later time.",
+    "before-off": "The new circuit would be on before the old one was off, {limit}. Check both times.",
+    "run-ended": "The run ended at {limit}. Nothing was changed.",
+}
+
+
+def _wrong_state(facts: Facts) -> str:
+    state = _STATES.get(str(facts.get("state")), str(facts.get("state")))
+    return f"{facts.get('number')} {state}. {_ACTS.get(str(facts.get('act')), 'Nothing was changed.')}"
+
+
+def _cautions_first(facts: Facts) -> str:
+    given = facts.get("cautions")
+    codes = [str(code) for code in given] if isinstance(given, (list, tuple)) else []
+    who = "a charge consultant" if str(facts.get("right")) == "past-stop" else "a signer"
+    return f"{facts.get('number')}: {'; '.join(say_cautions(codes))}. To go on, {who} gives a reason."
+
+
+def _bad_value(facts: Facts) -> str:
+    field_name, why = facts.get("field"), facts.get("why")
+    allowed = facts.get("of")
+    match why:
+        case "empty":
+            return f"Fill in: {field_name}."
+        case "not-one-of" if isinstance(allowed, (list, tuple)):
+            return f"{field_name}: choose one of {', '.join(str(each) for each in allowed)}."
+        case "said":
+            return f"{facts.get('said')}. Nothing was changed."
+        case "needs-a-lot":
+            return f"{field_name} needs a lot, not a tick. Scan it, or say why there is none."
+        case "needs-a-tick":
+            return f"{field_name} only needs a tick. Touch it to tick it."
+        case "nothing-open":
+            return f"{field_name}: nothing is open there. Undo first, or choose another place."
+        case "too-long":
+            return f"{field_name} is too long. Check what was read."
+        case _:
+            return f"{field_name}: {facts.get('value')} cannot be right. Check it."
+
+
+def _bad_scan(facts: Facts) -> str:
+    sentence, lines = _VERDICTS.get(str(facts.get("why")), _plain_code)(facts)
+    return f"{sentence}. {' '.join(line for line in lines if line)}".strip()
+
+
+def _wrong_credentials(facts: Facts) -> str:
+    wait = facts.get("wait_s")
+    if isinstance(wait, int) and wait > 0:
+        return f"Badge and PIN do not fit. Wait {wait} s, or use another device. Taking a circuit needs no PIN."
+    return "Badge and PIN do not fit. Try again."
+
+
+def _not_allowed(facts: Facts) -> str:
+    needs = {
+        "prime": "a primer or helper",
+        "past-date": "a signer",
+        "past-stop": "a charge consultant",
+        "hold-circuit": "a charge consultant",
+        "hold-stock": "a pharmacist or biomedical engineer",
+        "rule": "a charge consultant",
+        "lists": "stock or an administrator",
+        "admin": "an administrator",
+        "see-patients": "bedside, retrieval, consultant or recall coordinator",
+    }
+    who = needs.get(str(facts.get("right")), "somebody with another role")
+    return f"This is for {who}. Ask one of them to show their badge here."
+
+
+_REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
+    "unknown-code": lambda f: (
+        f"No {f.get('what')} is known by {f.get('value') or 'this'}. Check what was read, and scan again."
+    ),
+    "wrong-moment": lambda f: _SIDES.get(
+        str(f.get("side")), "That time cannot be. The limit is {limit}. Set another time."
+    ).format(limit=f.get("limit")),
+    "wrong-state": _wrong_state,
+    "already-on-run": lambda f: (
+        f"{f.get('number')} is on run {f.get('run')} since {f.get('since')}. "
+        "Check the tag. It is this one? Record it anyway: both claims are kept."
+    ),
+    "not-on-run": lambda f: (
+        f"{f.get('number')} is not on this run. Check the tag, or take the circuit first."
+    ),
+    "cautions-first": _cautions_first,
+    "parts-missing": lambda f: (
+        f"Still missing: {', '.join(str(each) for each in _list(f.get('missing')))}. "
+        "Scan them, or go on: each is then recorded as lot not recorded."
+    ),
+    "same-person": lambda f: (
+        f"{f.get('person') or 'One person'} cannot sign both. The other one signs: badge and PIN."
+    ),
+    "already-signed": lambda f: f"The {f.get('part')} has signed: {f.get('person')}.",
+    "stale-form": lambda f: (
+        f"Somebody changed this meanwhile (version {f.get('number')}). Nothing was saved. Look again."
+    ),
+    "not-allowed": _not_allowed,
+    "sign-in-needed": lambda _: "Sign in first: scan your badge, then your PIN.",
+    "device-not-enrolled": lambda _: (
+        "This browser is not an enrolled device. Sign in, or enrol it with a code from an "
+        "administrator. In an emergency take the circuit: record it later."
+    ),
+    "wrong-credentials": _wrong_credentials,
+    "pin-too-weak": lambda f: (
+        f"A PIN has {f.get('least')} digits or more, not all the same and not a row like 123456."
+    ),
+    "bad-value": _bad_value,
+    "bad-scan": _bad_scan,
+    "nothing-to-undo": lambda _: "This device has nothing to take back on this prime.",
+    "nothing-to-keep": lambda _: "The last scan asks for no such answer. Scan the part again.",
+    "request-id-reused": lambda _: "This page was used for something else. Open it again.",
+    "busy": lambda _: "Others are writing. Nothing is lost; this device sends it again.",
+    "store-full": lambda _: (
+        "The server's disk is full. Nothing is lost; this device sends it again. Ring who runs the server."
+    ),
+    "not-set-up": lambda _: "This store holds no hospital yet. Run: traceability demo, or person new --admin.",
+}
+
+
+def _list(value: object) -> Sequence[object]:
+    return value if isinstance(value, (list, tuple)) else []
+
+
+WAYS_ON: Final = {
+    "record-anyway": "Record it anyway",
+    "go-on": "Go on, with a reason",
+    "lots-not-recorded": "Go on: lots not recorded",
+}
+"""Labels of the button beside a refusal."""
+
+REASONS: Final = {
+    "no-other": "No other in stock",
+    "patient-waits": "Patient waits",
+    "pharmacist": "Checked with pharmacist",
+    "by-hand": "Checked by hand",
+}
+"""Reasons a person can give with one touch or card."""
+
+DISCARDS: Final = {
+    "past-use-by": "Past its use-by",
+    "seal-broken": "Seal broken",
+    "opened": "Opened, not used",
+    "leak": "Leak",
+    "part-not-fitted": "A part is not fitted",
+    "prime-stopped": "Prime stopped",
+    "used": "Used",
+    "recall": "Named by a notice",
+    "other": "Other",
+}
+"""Reasons for a discard."""

@@ -1,0 +1,1 @@
+"""Read-only queries: frozen records for pages. Nothing here writes, and no row leaves this room."""

@@ -1,0 +1,378 @@
+"""One circuit: what it is, where it is, what is in it, and what happened."""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from traceability.domain.circuits import Phase, Standing, State, state_at
+from traceability.domain.events import Plain
+from traceability.domain.parts import PartState
+from traceability.storage.base import believed_at
+from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Part, Signature
+from traceability.storage.holds import Hold
+from traceability.storage.items import Lot, Product
+from traceability.storage.kept_apart import KeptApart
+from traceability.storage.ledger import LedgerEvent
+from traceability.storage.lookup import (
+    circuit_by_number,
+    hold_on,
+    prime_of,
+    sheet_of,
+    signatures_of,
+    standing_of,
+)
+from traceability.storage.people import Device, Person
+from traceability.storage.runs import CircuitOnRun, Run
+from traceability.storage.scans import PrintOrder, TrolleyAct
+from traceability.storage.site import Place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartFacts:
+    """One piece in one place, or one that was there."""
+
+    slot: str
+    place: str
+    """Name of the place in the circuit."""
+    ordinal: int
+    count: int
+    kind: str
+    state: PartState
+    known: str
+    name: str
+    """Product name, or empty."""
+    maker: str
+    item_number: str
+    lot: str | None
+    serial: str | None
+    expiry: str | None
+    product_id: UUID | None
+    lot_id: UUID | None
+    from_: datetime
+    until: datetime | None
+    leaves: bool
+    disputed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignatureFacts:
+    """A signature as it is shown: name, time, meaning (21 CFR 11.50)."""
+
+    part: str
+    name: str
+    at: datetime
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnRunFacts:
+    """The circuit's time with a run."""
+
+    run_id: UUID
+    run: str
+    taken_at: datetime
+    flow_from: datetime | None
+    until: datetime | None
+    disputed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StayFacts:
+    """Where it stood, or which phase it was in, and for how long."""
+
+    name: str
+    from_: datetime
+    until: datetime | None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CircuitFacts:
+    """Everything that a circuit's page, tag and trolley say."""
+
+    id: UUID
+    number: str
+    origin: str
+    circuit_type: str
+    sheet_version: int
+    way: str
+    contents: str
+    sender: str
+    """Where a foreign circuit came from, or the tag that nobody knew; empty for our own."""
+    state: State
+    standing: Standing
+    begun_at: datetime
+    primer: str
+    helper: str
+    primer_id: UUID | None
+    helper_id: UUID | None
+    place: str
+    place_id: UUID | None
+    ended_at: datetime | None
+    """End of the prime."""
+    use_by: datetime | None
+    decides: dict[str, Plain]
+    comes_next: dict[str, Plain]
+    fill_ml: int | None
+    co2_ml_min: int | None
+    signatures: tuple[SignatureFacts, ...]
+    hold: str
+    """Reason or notice of the hold; empty if free."""
+    parts: tuple[PartFacts, ...]
+    """Open and ended ones, in the order of the sheet and of time."""
+    runs: tuple[OnRunFacts, ...]
+    places: tuple[StayFacts, ...]
+    phases: tuple[StayFacts, ...]
+
+    @property
+    def now_in(self) -> tuple[PartFacts, ...]:
+        """What is in it now."""
+        return tuple(part for part in self.parts if part.until is None)
+
+    @property
+    def on_run(self) -> OnRunFacts | None:
+        """The run it is taken for or on now, by the claim that stands."""
+        return next((each for each in self.runs if each.until is None and not each.disputed), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Happening:
+    """One event as a list shows it."""
+
+    number: int
+    at: datetime
+    recorded_at: datetime
+    kind: str
+    body: dict[str, Plain]
+    who: str
+    device: str
+
+
+def circuit_facts(session: Session, site_id: UUID, number: str, now: datetime) -> CircuitFacts | None:
+    """Return the circuit of that number, or None."""
+    circuit = circuit_by_number(session, site_id, number)
+    return None if circuit is None else facts_of(session, circuit, now)
+
+
+def circuit_facts_by_id(
+    session: Session, site_id: UUID, circuit_id: UUID, now: datetime
+) -> CircuitFacts | None:
+    """Return the circuit of that id, or None."""
+    circuit = session.get(Circuit, (site_id, circuit_id))
+    return None if circuit is None else facts_of(session, circuit, now)
+
+
+def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
+    """Return all that is known of a stored circuit."""
+    prime, standing = prime_of(session, circuit), standing_of(session, circuit)
+    sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
+    hold = hold_on(session, circuit.site_id, circuit.id)
+    stays = _stays(session, circuit)
+    here = next((stay for stay in stays if stay[1].until is None), None)
+    kept = circuit.kept_id and session.get(KeptApart, circuit.kept_id)
+    return CircuitFacts(
+        id=circuit.id,
+        number=circuit.number,
+        origin=circuit.origin,
+        circuit_type=circuit.circuit_type,
+        sheet_version=circuit.sheet_version,
+        way=sheet.way if sheet else "",
+        contents=circuit.contents,
+        sender=(kept.text or "") if kept else "",
+        state=state_at(standing, now),
+        standing=standing,
+        begun_at=circuit.begun_at,
+        primer=_name(session, circuit.site_id, circuit.primer_id),
+        helper=_name(session, circuit.site_id, circuit.helper_id),
+        primer_id=circuit.primer_id,
+        helper_id=circuit.helper_id,
+        place=here[1].name if here else "",
+        place_id=here[0] if here else None,
+        ended_at=prime and prime.valid_from,
+        use_by=prime and prime.use_by,
+        decides=json.loads(prime.decides) if prime else {},
+        comes_next=(json.loads(prime.comes_next) or {}) if prime else {},
+        fill_ml=prime and prime.fill_ml,
+        co2_ml_min=prime and prime.co2_ml_min,
+        signatures=tuple(
+            SignatureFacts(
+                part=each.part,
+                name=_name(session, circuit.site_id, each.person_id),
+                at=each.valid_from,
+                meaning=each.meaning,
+            )
+            for each in signatures_of(session, circuit)
+        ),
+        hold=(hold.notice or hold.reason) if hold else "",
+        parts=tuple(_parts(session, circuit)),
+        runs=tuple(_runs(session, circuit)),
+        places=tuple(stay for _, stay in stays),
+        phases=tuple(_phases(session, circuit)),
+    )
+
+
+def _name(session: Session, site_id: UUID, person_id: UUID | None) -> str:
+    person = person_id and session.get(Person, (site_id, person_id))
+    return person.name if person else ""
+
+
+def _parts(session: Session, circuit: Circuit) -> list[PartFacts]:
+    sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
+    slots = {slot.id: slot for slot in sheet.slots} if sheet else {}
+    order = {slot_id: index for index, slot_id in enumerate(slots)}
+    rows = session.execute(
+        select(Part, Product.name, Product.maker, Product.item_number, Lot.text)
+        .outerjoin(Product, (Product.site_id == Part.site_id) & (Product.id == Part.product_id))
+        .outerjoin(Lot, (Lot.site_id == Part.site_id) & (Lot.id == Part.lot_id))
+        .where(
+            Part.site_id == circuit.site_id,
+            Part.circuit_id == circuit.id,
+            believed_at(Part, None),
+        )
+    )
+    found = [
+        PartFacts(
+            slot=part.slot,
+            place=slots[part.slot].name if part.slot in slots else part.slot,
+            ordinal=part.ordinal,
+            count=slots[part.slot].count if part.slot in slots else 1,
+            kind=part.kind,
+            state=PartState(part.state),
+            known=part.known,
+            name=name or "",
+            maker=maker or "",
+            item_number=item_number or "",
+            lot=lot,
+            serial=part.serial,
+            expiry=part.expiry,
+            product_id=part.product_id,
+            lot_id=part.lot_id,
+            from_=part.valid_from,
+            until=part.valid_to,
+            leaves=part.leaves,
+            disputed=part.disputed,
+        )
+        for part, name, maker, item_number, lot in rows
+    ]
+    return sorted(found, key=lambda p: (order.get(p.slot, len(order)), p.ordinal, p.from_))
+
+
+def _runs(session: Session, circuit: Circuit) -> list[OnRunFacts]:
+    link = CircuitOnRun
+    rows = session.execute(
+        select(link, Run.number)
+        .join(Run, (Run.site_id == link.site_id) & (Run.id == link.run_id))
+        .where(
+            link.site_id == circuit.site_id,
+            link.circuit_id == circuit.id,
+            believed_at(link, None),
+        )
+        .order_by(link.valid_from, link.recorded_no)
+    )
+    return [
+        OnRunFacts(
+            run_id=row.run_id,
+            run=number,
+            taken_at=row.valid_from,
+            flow_from=row.flow_from,
+            until=row.valid_to,
+            disputed=row.disputed,
+        )
+        for row, number in rows
+    ]
+
+
+def _stays(session: Session, circuit: Circuit) -> list[tuple[UUID, StayFacts]]:
+    rows = session.execute(
+        select(CircuitPlace, Place.name)
+        .join(
+            Place, (Place.site_id == CircuitPlace.site_id) & (Place.id == CircuitPlace.place_id)
+        )
+        .where(
+            CircuitPlace.site_id == circuit.site_id,
+            CircuitPlace.circuit_id == circuit.id,
+            believed_at(CircuitPlace, None),
+        )
+        .order_by(CircuitPlace.valid_from, CircuitPlace.recorded_no)
+    )
+    return [
+        (row.place_id, StayFacts(name=name, from_=row.valid_from, until=row.valid_to))
+        for row, name in rows
+    ]
+
+
+def _phases(session: Session, circuit: Circuit) -> list[StayFacts]:
+    rows = session.scalars(
+        select(CircuitPhase)
+        .where(
+            CircuitPhase.site_id == circuit.site_id,
+            CircuitPhase.circuit_id == circuit.id,
+            believed_at(CircuitPhase, None),
+        )
+        .order_by(CircuitPhase.valid_from, CircuitPhase.recorded_no)
+    )
+    return [
+        StayFacts(
+            name=Phase(row.phase).value, from_=row.valid_from, until=row.valid_to, reason=row.reason
+        )
+        for row in rows
+    ]
+
+
+def happenings(session: Session, site_id: UUID, circuit_id: UUID) -> list[Happening]:
+    """Return the events about a circuit, newest first.
+
+    They are found through the rows that they left, so no body is searched.
+    """
+    numbers: set[int] = set()
+    for link in (Part, CircuitPhase, CircuitPlace, CircuitOnRun):
+        rows = session.execute(
+            select(link.recorded_no, link.superseded_no).where(
+                link.site_id == site_id, link.circuit_id == circuit_id
+            )
+        )
+        for recorded_no, superseded_no in rows:
+            numbers |= {recorded_no} | ({superseded_no} if superseded_no else set())
+    numbers |= _other_numbers(session, site_id, circuit_id)
+    if not numbers:
+        return []
+    rows = session.execute(
+        select(LedgerEvent, Person.name, Device.name)
+        .outerjoin(
+            Person, (Person.site_id == LedgerEvent.site_id) & (Person.id == LedgerEvent.actor_id)
+        )
+        .outerjoin(
+            Device, (Device.site_id == LedgerEvent.site_id) & (Device.id == LedgerEvent.device_id)
+        )
+        .where(LedgerEvent.site_id == site_id, LedgerEvent.number.in_(sorted(numbers)))
+        .order_by(LedgerEvent.number.desc())
+    )
+    return [
+        Happening(
+            number=event.number,
+            at=event.happened_at,
+            recorded_at=event.recorded_at,
+            kind=event.kind,
+            body=json.loads(event.body),
+            who=who or "",
+            device=device or "",
+        )
+        for event, who, device in rows
+    ]
+
+
+def _other_numbers(session: Session, site_id: UUID, circuit_id: UUID) -> set[int]:
+    numbers: set[int] = set()
+    for column, where in (
+        (Signature.recorded_no, Signature.circuit_id == circuit_id),
+        (PrintOrder.recorded_no, PrintOrder.circuit_id == circuit_id),
+        (TrolleyAct.recorded_no, TrolleyAct.circuit_id == circuit_id),
+        (Hold.recorded_no, Hold.subject_id == circuit_id),
+        (Hold.superseded_no, Hold.subject_id == circuit_id),
+    ):
+        numbers |= {number for number in session.scalars(select(column).where(where)) if number}
+    return numbers

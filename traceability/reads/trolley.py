@@ -1,0 +1,116 @@
+"""A prime as the trolley shows it: the sheet, what each place holds, what is missing."""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from traceability.domain.circuits import Phase
+from traceability.domain.events import Plain
+from traceability.domain.sheets import Sheet, Slot
+from traceability.domain.trolley import InPlace, missing, recorded_count, suggested
+from traceability.storage.circuits import Circuit, CircuitPlace
+from traceability.storage.lookup import circuit_by_number, in_place, last_act, phase_of, sheet_of
+from traceability.storage.people import Person
+from traceability.storage.site import Place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastAct:
+    """What this device did last on the prime; the strip stays until the next scan."""
+
+    verdict: str
+    code: str
+    facts: dict[str, Plain]
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrolleyFacts:
+    """The prime as it stands."""
+
+    circuit_id: UUID
+    number: str
+    circuit_type: str
+    sheet: Sheet
+    place: str
+    primer: str
+    helper: str
+    begun_at: datetime
+    priming: bool
+    filled: tuple[InPlace, ...]
+    recorded: int
+    of: int
+    missing: tuple[tuple[Slot, int], ...]
+    next_slot: str
+    waits: str
+    """The slot in question: what the last scan of this device asked about; or empty."""
+    last: LastAct | None
+
+
+def trolley(
+    session: Session, site_id: UUID, number: str, device_id: UUID
+) -> TrolleyFacts | None:
+    """Return the prime of that circuit as this device shows it, or None."""
+    circuit = circuit_by_number(session, site_id, number)
+    if circuit is None:
+        return None
+    sheet = sheet_of(session, site_id, circuit.circuit_type, circuit.sheet_version)
+    if sheet is None:
+        return None
+    filled = in_place(session, circuit)
+    act = last_act(session, circuit, device_id)
+    last = act and LastAct(
+        verdict=act.verdict, code=act.code, facts=json.loads(act.facts) or {}, at=act.at
+    )
+    return TrolleyFacts(
+        circuit_id=circuit.id,
+        number=circuit.number,
+        circuit_type=circuit.circuit_type,
+        sheet=sheet,
+        place=_place(session, circuit),
+        primer=_name(session, site_id, circuit.primer_id),
+        helper=_name(session, site_id, circuit.helper_id),
+        begun_at=circuit.begun_at,
+        priming=phase_of(session, circuit).phase == Phase.PRIMING,
+        filled=tuple(filled),
+        recorded=recorded_count(sheet, filled),
+        of=sheet.counted,
+        missing=tuple(missing(sheet, filled)),
+        next_slot=suggested(sheet, filled),
+        waits=_waits(sheet, last),
+        last=last or None,
+    )
+
+
+def _waits(sheet: Sheet, last: LastAct | None) -> str:
+    """Return the place that waits for a person, where the last scan was asked back."""
+    if last is None or last.verdict == "accepted":
+        return ""
+    kind = last.facts.get("kind")
+    return next((slot.id for slot in sheet.slots if slot.kind == kind), "")
+
+
+def _place(session: Session, circuit: Circuit) -> str:
+    rows = (
+        select(Place.name)
+        .join(
+            CircuitPlace,
+            (CircuitPlace.site_id == Place.site_id) & (CircuitPlace.place_id == Place.id),
+        )
+        .where(
+            CircuitPlace.site_id == circuit.site_id,
+            CircuitPlace.circuit_id == circuit.id,
+            CircuitPlace.valid_to.is_(None),
+            CircuitPlace.superseded_no.is_(None),
+        )
+    )
+    return session.scalar(rows) or ""
+
+
+def _name(session: Session, site_id: UUID, person_id: UUID | None) -> str:
+    person = person_id and session.get(Person, (site_id, person_id))
+    return person.name if person else ""
