@@ -31,22 +31,27 @@ class Heartbeat:
         return now - self.at > LATE_AFTER
 
 
-def write_heartbeat(var_dir: Path, beat: Heartbeat) -> None:
+def heartbeat_file(var_dir: Path, *, practice: bool = False) -> Path:
+    """Return where the worker of a store writes; practice has a worker of its own."""
+    return var_dir / ("worker-practice.json" if practice else "worker.json")
+
+
+def write_heartbeat(path: Path, beat: Heartbeat) -> None:
     """Replace the file in one step: a reader never sees half of it.
 
     Raises:
         OSError: the folder cannot be written.
     """
     facts = asdict(beat) | {"at": beat.at.isoformat(), "started_at": beat.started_at.isoformat()}
-    draft = var_dir / f"worker.json.{os.getpid()}"
+    draft = path.with_name(f"{path.name}.{os.getpid()}")
     draft.write_text(json.dumps(facts), encoding="ascii")
-    draft.replace(var_dir / "worker.json")
+    draft.replace(path)
 
 
-def read_heartbeat(var_dir: Path) -> Heartbeat | None:
+def read_heartbeat(path: Path) -> Heartbeat | None:
     """Return what the worker last said; None if it never did, or the file cannot be read."""
     try:
-        facts = json.loads((var_dir / "worker.json").read_text(encoding="ascii"))
+        facts = json.loads(path.read_text(encoding="ascii"))
         return Heartbeat(
             at=datetime.fromisoformat(facts["at"]),
             process=int(facts["process"]),

@@ -10,12 +10,11 @@ from datetime import UTC, datetime
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import Any, NamedTuple
-from wsgiref.types import StartResponse, WSGIEnvironment
 
 import pytest
 from waitress.server import create_server
 
-from traceability.cli.tls_front import TlsFront
+from traceability.cli.tls_front import Environ, StartResponse, TlsFront
 from traceability.security.certificates import server_certificate
 
 THREADS = 2
@@ -30,7 +29,7 @@ class Front(NamedTuple):
     callers: list[socket.socket]
 
 
-def _application(environ: WSGIEnvironment, start: StartResponse) -> Iterable[bytes]:
+def _application(environ: Environ, start: StartResponse) -> Iterable[bytes]:
     body = environ["wsgi.input"].read()
     start("200 OK", [("Content-Type", "text/plain")])
     told = f"{environ['REMOTE_ADDR']} {environ['wsgi.url_scheme']} {len(body)} "

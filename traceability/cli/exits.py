@@ -7,9 +7,9 @@ from typing import IO, Final
 
 import click
 
-from traceability import messages
 from traceability.errors import Busy, NotSetUp, Refused, StoreFull
-from traceability.settings import WrongSetting
+from traceability.messages import say_refusal
+from traceability.settings import WrongSetting, read_settings
 
 LATER: Final = (Busy, StoreFull, NotSetUp)
 """Refusals that say nothing against the act: the store cannot take it now."""
@@ -42,7 +42,7 @@ def ended_by(failure: Exception) -> NotDone | None:
     match failure:
         case Refused():
             end = NotAvailable if isinstance(failure, LATER) else NotDone
-            return end(messages.of_refusal(failure))
+            return end(say_refusal(failure, read_settings().zone_info))
         case WrongSetting():
             return WrongUsage(str(failure))
     return None
