@@ -15,7 +15,9 @@ _OWN: Final = frozenset(HIBC_ALPHABET)
 
 def _pairs() -> dict[str, str]:
     table = {chr(number): f"${letter}" for number, letter in enumerate(_UPPER, start=1)}
-    table |= {chr(number): f"%{letter}" for number, letter in zip(range(27, 32), "ABCDE", strict=True)}
+    table |= {
+        chr(number): f"%{letter}" for number, letter in zip(range(27, 32), "ABCDE", strict=True)
+    }
     table |= {chr(number): f"/{letter}" for number, letter in enumerate(_UPPER[:15], start=33)}
     table |= {":": "/Z"}
     table |= dict(zip(";<=>?[\\]^_{|}~\x7f\x00@`", "FGHIJKLMNOPQRSTUVW", strict=True))

@@ -5,54 +5,55 @@ identifiers), 7.8 (separators); GS1 Barcode Syntax Dictionary, release 2026-01-2
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Final
 
 from .gs1_checks import SET_82
 from .gs1_dates import day_of, strict_day
-from .gs1_separators import lost_separator, replaced_separators
+from .gs1_separators import SWALLOWING, lost_separator, replaced_separators
 from .gs1_table import IDENTIFIER_LENGTH, TABLE
-from .reading import Element, Fault, Reading, Standard, Status
+from .reading import Element, Fault, Reading, Source, Standard, Status
 
-__all__ = ["GS", "partner_faults", "read_element_string", "read_elements"]
+__all__ = ["GS", "Placed", "partner_faults", "read_element_string", "read_elements"]
 
 GS: Final = "\x1d"
 """The separator: FNC1 inside a symbol is sent as this character."""
-
-_KEPT_WHEN_INCOMPLETE: Final = frozenset({"missing-required"})
 
 Placed = tuple[str, str, int]
 """Identifier, value, and the 0-based place of the value in the body."""
 
 
-def read_element_string(
-    body: str, *, text: str, today: date, offset: int = 0, gs_capable: bool = True
-) -> Reading:
+def read_element_string(body: str, source: Source, *, gs_capable: bool = True) -> Reading:
     """Return the reading of raw element strings.
 
     Args:
         body: the characters behind the symbology identifier, without line end.
-        text: all characters as they came; kept in the reading.
-        today: decides the century of two-digit years.
-        offset: where `body` begins in `text`, for the places of faults.
+        source: what `body` belongs to.
         gs_capable: False for a station known to lose separators (rule R-LS2).
     """
-    pieces, fault, open_end = _split(body, today)
+    pieces, fault, open_end = _split(body, source.today)
     if open_end and (fault is None or fault.code == "too-long"):
         identifier, value, at = pieces[-1]
-        other = lost_separator(identifier, value, today=today, gs_capable=gs_capable)
-        if other:
-            place = offset + at + len(other[0][1])
-            return _doubted("lost-separator", place, pieces, other, text, today, offset)
+        if identifier in SWALLOWING:
+            tail = lost_separator(identifier, value, today=source.today, gs_capable=gs_capable)
+            if tail:
+                place = at + len(tail[0][1])
+                other = (*_pairs(pieces[:-1]), *tail)
+                return _doubted("lost-separator", place, pieces, other, source)
     if fault is None:
-        if ("<" in body or "%" in body or "(" in body) and (second := _with_separators(body, today)):
-            place = offset + pieces[-1][2]
-            return _doubted("separator-replaced", place, pieces[:-1], second, text, today, offset)
-        return read_elements(pieces, text=text, today=today, offset=offset)
-    if fault.code in ("bad-charset", "too-long") and (second := _with_separators(body, today)):
-        place = offset + fault.position
-        return _doubted("separator-replaced", place, pieces[:-1], second, text, today, offset)
-    return _rejected((fault,), pieces, text, offset)
+        if not pieces:
+            return _rejected((Fault(code="empty"),), pieces, source)
+        if "<" in body or "%" in body or "(" in body:
+            second = _with_separators(body, source.today)
+            if second:
+                return _doubted("separator-replaced", pieces[-1][2], pieces, second, source)
+        return read_elements(pieces, source)
+    if fault.code in ("bad-charset", "too-long"):
+        second = _with_separators(body, source.today)
+        if second:
+            return _doubted("separator-replaced", fault.position, pieces, second, source)
+    return _rejected((fault,), pieces, source)
 
 
 def _split(body: str, today: date) -> tuple[list[Placed], Fault | None, bool]:
@@ -62,32 +63,33 @@ def _split(body: str, today: date) -> tuple[list[Placed], Fault | None, bool]:
     at, end = 0, len(body)
     open_end = False
     while at < end:
-        if body[at] == GS:  # more separators than needed do no harm
+        head = body[at : at + 2]
+        if head[0] == GS:  # more separators than needed do no harm
             at += 1
             continue
-        identifier = body[at : at + IDENTIFIER_LENGTH.get(body[at : at + 2], 2)]
+        start = at + IDENTIFIER_LENGTH.get(head, 2)
+        identifier = body[at:start]
         entry = TABLE.get(identifier)
         if entry is None:
             return pieces, Fault(code="unknown-identifier", position=at), False
-        at += len(identifier)
-        if entry.fixed:
-            stop = after = at + entry.fixed
+        fixed = entry.fixed
+        if fixed:
+            stop = at = start + fixed
         else:
-            stop = body.find(GS, at)
+            stop = body.find(GS, start)
             open_end = stop < 0
             if open_end:
                 stop = end
-            after = stop + 1
-        value = body[at:stop]
-        pieces.append((identifier, value, at))
+            at = stop + 1
+        value = body[start:stop]
+        pieces.append((identifier, value, start))
         code = entry.verify(value if plain else _ascii(value), today)
         if code is not None:
-            if entry.fixed and GS in value:
+            if fixed and GS in value:
                 code = "bad-length"
-            place = _place(code, at, value, all_digits=entry.parts[0].characters == "digits")
+            place = _place(code, start, value, all_digits=entry.parts[0].characters == "digits")
             return pieces, Fault(code=code, position=place, identifier=identifier), open_end
-        at = after
-    return pieces, None, open_end and pieces[-1][2] + len(pieces[-1][1]) == end
+    return pieces, None, open_end
 
 
 def _with_separators(body: str, today: date) -> list[Element] | None:
@@ -99,31 +101,21 @@ def _with_separators(body: str, today: date) -> list[Element] | None:
     return None
 
 
-def read_elements(
-    pieces: Sequence[Placed], *, text: str, today: date, offset: int = 0
-) -> Reading:
+def read_elements(pieces: Sequence[Placed], source: Source) -> Reading:
     """Return the reading of elements that were each verified: partners, then meaning."""
     present: dict[str, str] = {}
     for identifier, value, at in pieces:
-        known = present.setdefault(identifier, value)
-        if known != value:
-            clash = Fault(code="repeated-conflict", position=offset + at, identifier=identifier)
-            return _rejected((clash,), pieces, text, 0)
+        if present.setdefault(identifier, value) != value:
+            clash = Fault(code="repeated-conflict", position=at, identifier=identifier)
+            return _rejected((clash,), pieces, source)
     faults = partner_faults(present)
-    if faults:
-        places = {identifier: at for identifier, _, at in reversed(pieces)}
-        faults = tuple(
-            Fault(
-                code=fault.code,
-                position=offset + places[fault.identifier or ""],
-                identifier=fault.identifier,
-            )
-            for fault in faults
-        )
-        if faults[0].code in _KEPT_WHEN_INCOMPLETE:
-            return _meaning(present, text, today, Status.REJECTED, faults)
-        return _rejected(faults, pieces, text, 0)
-    return _meaning(present, text, today, Status.OK, ())
+    if not faults:
+        return _meaning(present, source, Status.OK, ())
+    places = {identifier: at for identifier, _, at in reversed(pieces)}
+    faults = tuple(replace(fault, position=places[fault.identifier or ""]) for fault in faults)
+    if faults[0].code == "missing-required":
+        return _meaning(present, source, Status.REJECTED, faults)
+    return _rejected(faults, pieces, source)
 
 
 def partner_faults(present: dict[str, str]) -> tuple[Fault, ...]:
@@ -140,9 +132,7 @@ def partner_faults(present: dict[str, str]) -> tuple[Fault, ...]:
         if entry.never_with and not entry.never_with.isdisjoint(present):
             forbidden.append(Fault(code="forbidden-pair", identifier=identifier))
         for single, groups in entry.needs:
-            if single.isdisjoint(present) and not any(
-                group.issubset(present) for group in groups
-            ):
+            if single.isdisjoint(present) and not any(group <= present.keys() for group in groups):
                 missing.append(Fault(code="missing-required", identifier=identifier))
                 break
     return (*forbidden, *missing) if forbidden or missing else ()
@@ -150,36 +140,42 @@ def partner_faults(present: dict[str, str]) -> tuple[Fault, ...]:
 
 def _meaning(
     present: dict[str, str],
-    text: str,
-    today: date,
+    source: Source,
     status: Status,
     faults: tuple[Fault, ...],
     alternative: tuple[Element, ...] | None = None,
 ) -> Reading:
+    text, today, offset, symbology_identifier = source
     expiry = made = quantity = clock = None
     day_given = True
-    get = present.get
-    if written := get("17"):
-        expiry = day_of(written, today)
-        day_given = written[4:] != "00"
-    elif written := get("7003"):
-        expiry, clock = strict_day(written, today), written[6:]
-    if written := get("11"):
-        made = day_of(written, today)
-    elif written := get("8008"):
-        made = strict_day(written, today)
-    if written := get("30") or get("37"):
-        quantity = int(written)
-    product = get("01")
+    if "17" in present:
+        expiry = day_of(present["17"], today)
+        day_given = present["17"][4:] != "00"
+    elif "7003" in present:
+        expiry, clock = strict_day(present["7003"], today), present["7003"][6:]
+    if "11" in present:
+        made = day_of(present["11"], today)
+    elif "8008" in present:
+        made = strict_day(present["8008"], today)
+    counted = present.get("30") or present.get("37")
+    if counted:
+        quantity = int(counted)
+    product = present.get("01")
     if product is None and "8006" in present:
         product = present["8006"][:14]
+    lot, serial = present.get("10"), present.get("21")
+    cautions: tuple[str, ...] = ()
+    if expiry is not None and expiry.year - today.year > _FAR_YEARS:
+        cautions = ("expiry-far",)
+    if serial is not None and serial == lot:
+        cautions = (*cautions, "serial-like-lot")
     return Reading(
         text=text,
         status=status,
         standard=Standard.GS1,
         device_identifier=product,
-        lot=get("10"),
-        serial=get("21"),
+        lot=lot,
+        serial=serial,
         quantity=quantity,
         expiry=expiry,
         expiry_day_given=day_given,
@@ -187,24 +183,19 @@ def _meaning(
         made=made,
         elements=tuple(present.items()),
         reason_codes=(faults[0].code,) if faults else (),
-        faults=faults,
-        cautions=_cautions(present, expiry, today),
+        faults=_shifted(faults, offset) if faults else (),
+        cautions=cautions,
         alternative=alternative,
-        private="8018" in present,
+        symbology_identifier=symbology_identifier,
+        private=not _OF_PERSONS.isdisjoint(present),
     )
-
-
-def _cautions(present: dict[str, str], expiry: date | None, today: date) -> tuple[str, ...]:
-    found = []
-    if expiry is not None and expiry.year - today.year > _FAR_YEARS:
-        found.append("expiry-far")
-    if "21" in present and present["21"] == present.get("10"):
-        found.append("serial-like-lot")
-    return tuple(found)
 
 
 _FAR_YEARS: Final = 20
 """An expiry further ahead is worth a look at the print. Own choice, no source."""
+
+_OF_PERSONS: Final = frozenset({"8018", *(name for name in TABLE if "7250" <= name <= "7259")})
+"""A patient's number, and what stands beside it: birth, sex, names, address."""
 
 
 def _doubted(
@@ -212,36 +203,30 @@ def _doubted(
     place: int,
     pieces: Sequence[Placed],
     other: Iterable[Element],
-    text: str,
-    today: date,
-    offset: int,
+    source: Source,
 ) -> Reading:
     """Return the reading as it came, with the other one beside it."""
-    as_read = read_elements(pieces, text=text, today=today, offset=offset)
+    as_read = read_elements(pieces, source)
     if as_read.status is Status.REJECTED and as_read.reason_codes != ("missing-required",):
         return as_read
-    whole = (*_pairs(pieces[:-1]), *other) if code == "lost-separator" else tuple(other)
-    fault = Fault(code=code, position=place, identifier=pieces[-1][0] if pieces else None)
-    present = dict(_pairs(pieces))
-    return _meaning(present, text, today, Status.SUSPECT, (fault,), whole)
+    fault = Fault(code=code, position=place, identifier=pieces[-1][0])
+    return _meaning(dict(_pairs(pieces)), source, Status.SUSPECT, (fault,), tuple(other))
 
 
-def _rejected(
-    faults: tuple[Fault, ...], pieces: Sequence[Placed], text: str, offset: int
-) -> Reading:
-    if offset:
-        faults = tuple(
-            Fault(code=f.code, position=f.position + offset, identifier=f.identifier)
-            for f in faults
-        )
+def _rejected(faults: tuple[Fault, ...], pieces: Sequence[Placed], source: Source) -> Reading:
     return Reading(
-        text=text,
+        text=source.text,
         status=Status.REJECTED,
         standard=Standard.GS1,
         elements=tuple(_pairs(pieces)),
         reason_codes=(faults[0].code,),
-        faults=faults,
+        faults=_shifted(faults, source.offset),
+        symbology_identifier=source.symbology_identifier,
     )
+
+
+def _shifted(faults: tuple[Fault, ...], offset: int) -> tuple[Fault, ...]:
+    return tuple(replace(fault, position=fault.position + offset) for fault in faults)
 
 
 def _pairs(pieces: Iterable[Placed]) -> list[Element]:

@@ -181,9 +181,7 @@ CHECKS: Final[dict[str, Check]] = {
     "importer-index": _one_of(frozenset("-_" + _DIGITS + _UPPER + _LOWER)),
     "package-type": _package_type,
     # 01-10 and 80-99: GS1 General Specifications, AIDC media type; from memory
-    "media-type": lambda part, today: (
-        None if "01" <= part <= "10" or part >= "80" else BAD_CHARSET
-    ),
+    "media-type": lambda part, today: None if "01" <= part <= "10" or part >= "80" else BAD_CHARSET,
     "sex": _one_of(frozenset("0129")),
     "place-of-total": _place_of_total,
     "not-zero": _not_zero,

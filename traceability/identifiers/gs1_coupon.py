@@ -4,7 +4,7 @@ No part of a circuit carries one; they are read so that every identifier of the 
 Source: GS1 North American Coupon Application Guideline (fields of (8110) and (8112)), from memory.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from datetime import date
 
 from .gs1_dates import strict_day
@@ -20,6 +20,7 @@ class _Wrong(Exception):
     """A digit that its field does not allow, or something that is no date."""
 
     def __init__(self, code: str = "bad-charset") -> None:
+        """Keep the reason code."""
         super().__init__(code)
         self.code = code
 
@@ -47,7 +48,7 @@ class _Fields:
     def announced(self, allowed: str, more: int = 0) -> None:
         self.take(int(self.one_of(allowed)) + more)
 
-    def company(self, none_allowed: bool) -> None:
+    def company(self, *, none_allowed: bool) -> None:
         size = self.one_of("0123456" + ("9" if none_allowed else ""))
         if size != "9":
             self.take(int(size) + 6)
@@ -57,19 +58,23 @@ class _Fields:
         self.one_of("012349")
         self.take(3)
 
-    def optional(self) -> Iterator[str]:
-        while self._rest:
-            yield self.one_of("1234569")
-
-    def end(self) -> None:
-        if self._rest:
-            raise _Wrong("too-long")
+    def left(self) -> bool:
+        return bool(self._rest)
 
 
-def _outcome(fields: Iterator[None]) -> str | None:
+def coupon(part: str, today: date) -> str | None:
+    """Return None or the reason code for the data of (8110)."""
+    return _outcome(_coupon, part, today)
+
+
+def coupon_offer(part: str, today: date) -> str | None:
+    """Return None or the reason code for the data of (8112)."""
+    return _outcome(_offer, part, today)
+
+
+def _outcome(read: Callable[[str, date], None], part: str, today: date) -> str | None:
     try:
-        for _ in fields:
-            pass
+        read(part, today)
     except _Short:
         return "bad-length"
     except _Wrong as wrong:
@@ -77,49 +82,42 @@ def _outcome(fields: Iterator[None]) -> str | None:
     return None
 
 
-def coupon(part: str, today: date) -> str | None:
-    """Return None or the reason code for the data of (8110)."""
-    return _outcome(_coupon(part, today))
-
-
-def coupon_offer(part: str, today: date) -> str | None:
-    """Return None or the reason code for the data of (8112)."""
-    return _outcome(_offer(part))
-
-
-def _coupon(part: str, today: date) -> Iterator[None]:
+def _coupon(part: str, today: date) -> None:
     data = _Fields(part)
     data.company(none_allowed=False)
     data.take(6)
     data.announced("12345")
     data.requirement()
-    yield
-    for kind in data.optional():
-        if kind == "1":
-            data.one_of("0123")
-        if kind in "12":
-            data.requirement()
-            data.company(none_allowed=True)
-        elif kind in "34":
-            if strict_day(data.take(6), today) is None:
-                raise _Wrong("bad-date")
-        elif kind == "5":
-            data.announced("0123456789", more=6)
-        elif kind == "6":
-            data.announced("1234567", more=6)
-        else:
-            data.one_of("01256")
-            data.one_of("012")
-            data.take(1)
-            data.one_of("01")
-        yield
+    while data.left():
+        _coupon_option(data, today)
 
 
-def _offer(part: str) -> Iterator[None]:
+def _coupon_option(data: _Fields, today: date) -> None:
+    kind = data.one_of("1234569")
+    if kind == "1":
+        data.one_of("0123")
+    if kind in "12":
+        data.requirement()
+        data.company(none_allowed=True)
+    elif kind in "34":
+        if strict_day(data.take(6), today) is None:
+            raise _Wrong("bad-date")
+    elif kind == "5":
+        data.announced("0123456789", more=6)
+    elif kind == "6":
+        data.announced("1234567", more=6)
+    else:
+        data.one_of("01256")
+        data.one_of("012")
+        data.take(1)
+        data.one_of("01")
+
+
+def _offer(part: str, today: date) -> None:
     data = _Fields(part)
     data.one_of("01")
     data.company(none_allowed=False)
     data.take(6)
     data.announced("0123456789", more=6)
-    data.end()
-    yield
+    if data.left():
+        raise _Wrong("too-long")

@@ -5,8 +5,17 @@ Source: GS1 General Specifications, section 7.12 (century) and section 3.4 (day 
 
 from calendar import monthrange
 from datetime import date
+from functools import lru_cache
 
-__all__ = ["day_of", "full_year", "long_day", "month_end", "ordinal_day", "strict_day", "years_later"]
+__all__ = [
+    "day_of",
+    "full_year",
+    "long_day",
+    "month_end",
+    "ordinal_day",
+    "strict_day",
+    "years_later",
+]
 
 
 def full_year(two_digits: int, today: date) -> int:
@@ -26,6 +35,7 @@ def full_year(two_digits: int, today: date) -> int:
     return century + two_digits
 
 
+@lru_cache(maxsize=4096)  # every date is asked for twice: once verified, once for its meaning
 def day_of(yymmdd: str, today: date) -> date | None:
     """Return the day of six ASCII digits, day 00 being the month's last; None if no such day."""
     try:

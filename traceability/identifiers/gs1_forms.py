@@ -6,14 +6,13 @@ symbol; section from memory); GS1 Digital Link Standard: URI Syntax, section 4 (
 
 import re
 from dataclasses import replace
-from datetime import date
 from typing import Final
 from urllib.parse import unquote
 
 from .checks import gs1_check
-from .gs1 import read_elements
+from .gs1 import Placed, read_elements
 from .gs1_table import TABLE
-from .reading import Element, Fault, Reading, Standard, Status
+from .reading import Element, Fault, Reading, Source, Standard, Status
 
 __all__ = [
     "is_bracketed",
@@ -26,7 +25,9 @@ __all__ = [
 ]
 
 _BRACKET: Final = re.compile(r"\((\d{2,4})\)", re.ASCII)
-_LINK: Final = re.compile(r"https?://[^/?#\s]+(/[^?#\s]*)(?:\?([^#\s]*))?(?:#\S*)?\Z", re.I | re.ASCII)
+_LINK: Final = re.compile(
+    r"https?://[^/?#\s]+(/[^?#\s]*)(?:\?([^#\s]*))?(?:#\S*)?\Z", re.I | re.ASCII
+)
 _PACKED: Final = re.compile(r"[0-9A-Za-z_-]{10,}={0,2}\Z", re.ASCII)
 
 
@@ -59,15 +60,12 @@ def upc_e_expanded(digits: str) -> str | None:
     return whole + check if gs1_check(whole) == check else None
 
 
-def read_number(
-    digits: str, *, text: str, offset: int = 0, add_on: str = "", sure: bool = True
-) -> Reading:
+def read_number(digits: str, source: Source, *, add_on: str = "", sure: bool = True) -> Reading:
     """Return the reading of a bare GTIN of 8, 12, 13 or 14 digits.
 
     Args:
         digits: the number with its check digit.
-        text: all characters as they came.
-        offset: where `digits` begins in `text`.
+        source: what `digits` belong to.
         add_on: digits of an add-on symbol beside it.
         sure: True when the symbology says that this is a GTIN, so that a wrong check digit
             rejects; False for a number typed or sent without identifier.
@@ -77,15 +75,17 @@ def read_number(
         elements = (*elements, ("add-on", add_on))
     if number_right(digits):
         return Reading(
-            text=text,
+            text=source.text,
+            symbology_identifier=source.symbology_identifier,
             status=Status.OK,
             standard=Standard.GS1,
             device_identifier=digits.zfill(14),
             elements=elements,
         )
-    fault = Fault(code="bad-check-digit", position=offset + len(digits) - 1, identifier="01")
+    fault = Fault(code="bad-check-digit", position=source.offset + len(digits) - 1, identifier="01")
     return Reading(
-        text=text,
+        text=source.text,
+        symbology_identifier=source.symbology_identifier,
         status=Status.REJECTED if sure else Status.SUSPECT,
         standard=Standard.GS1,
         elements=elements,
@@ -99,7 +99,7 @@ def is_bracketed(text: str) -> bool:
     return text[:1] == "(" and _BRACKET.match(text) is not None
 
 
-def read_bracketed(body: str, *, text: str, today: date, offset: int = 0) -> Reading:
+def read_bracketed(body: str, source: Source) -> Reading:
     """Return the reading of the text below a symbol: identifiers in brackets, no separators.
 
     Blanks around brackets are typing, for no set of characters has a blank: with them the reading
@@ -109,29 +109,28 @@ def read_bracketed(body: str, *, text: str, today: date, offset: int = 0) -> Rea
     """
     tidy = re.sub(r"\s*(\(\d{2,4}\))\s*", r"\1", body.strip())
     if tidy != body:
-        found = read_bracketed(tidy, text=text, today=today)
+        found = read_bracketed(tidy, source._replace(offset=0))
         if found.status is not Status.OK:
             return found
         return _tidied(found, tidy)
     marks = list(_BRACKET.finditer(body))
-    pieces = []
+    pieces: list[Placed] = []
     for number, mark in enumerate(marks):
         end = marks[number + 1].start() if number + 1 < len(marks) else len(body)
         identifier, value = mark[1], body[mark.end() : end]
         entry = TABLE.get(identifier)
         if entry is None:
-            return _rejected("unknown-identifier", offset + mark.start(), text, pieces)
+            return _rejected("unknown-identifier", mark.start(), source, pieces)
         pieces.append((identifier, value, mark.end()))
-        ascii_value = value.encode("ascii", "replace").decode()
-        code = entry.verify(ascii_value, today) if value.isascii() else "bad-charset"
+        code = entry.verify(value, source.today) if value.isascii() else "bad-charset"
         if code is not None:
             if entry.fixed and len(value) != entry.fixed:
                 code = "bad-length"
-            return _rejected(code, offset + mark.end(), text, pieces)
-    return read_elements(pieces, text=text, today=today, offset=offset)
+            return _rejected(code, mark.end(), source, pieces)
+    return read_elements(pieces, source)
 
 
-def read_link(body: str, *, text: str, today: date, offset: int = 0) -> Reading | None:
+def read_link(body: str, source: Source) -> Reading | None:
     """Return the reading of a GS1 Digital Link address; None for any other text or address.
 
     A compressed one is named as such and not unpacked: it is "unstructured" with the reason
@@ -146,33 +145,37 @@ def read_link(body: str, *, text: str, today: date, offset: int = 0) -> Reading 
         if entry is not None and entry.qualifiers is not None:
             rest = steps[start:]
             if len(rest) % 2:
-                return _compressed(text) if _PACKED.match(rest[-1]) else None
-            return _linked(rest, match[2] or "", text, today, offset)
-    if len(steps) == 1 and re.match(r"https?://id\.gs1\.org/", body, re.I) and _PACKED.match(steps[0]):
-        return _compressed(text)
+                return _compressed(source) if _PACKED.match(rest[-1]) else None
+            return _linked(rest, match[2] or "", source)
+    if (
+        len(steps) == 1
+        and re.match(r"https?://id\.gs1\.org/", body, re.I)
+        and _PACKED.match(steps[0])
+    ):
+        return _compressed(source)
     return None
 
 
-def _linked(steps: list[str], query: str, text: str, today: date, offset: int) -> Reading:
+def _linked(steps: list[str], query: str, source: Source) -> Reading:
     pairs = [(steps[i], unquote(steps[i + 1])) for i in range(0, len(steps), 2)]
     qualifiers = [name for name, _ in pairs[1:]]
-    pieces: list[tuple[str, str, int]] = []
+    pieces: list[Placed] = []
     runs = TABLE[pairs[0][0]].qualifiers or ()
     if not any(_in_order(qualifiers, run) for run in runs):
-        return _rejected("unknown-identifier", offset, text, pieces)
+        return _rejected("unknown-identifier", 0, source, pieces)
     for term in re.split("[&;]", query):
         name, equals, value = term.partition("=")
         if equals and name.isascii() and name.isdigit():
             entry = TABLE.get(name)
             if entry is None or not entry.link_attribute:
-                return _rejected("unknown-identifier", offset, text, pieces)
+                return _rejected("unknown-identifier", 0, source, pieces)
             pairs.append((name, unquote(value)))
     for name, value in pairs:
         pieces.append((name, value, 0))
-        code = TABLE[name].verify(value, today) if value.isascii() else "bad-charset"
+        code = TABLE[name].verify(value, source.today) if value.isascii() else "bad-charset"
         if code is not None:
-            return _rejected(code, offset, text, pieces)
-    return read_elements(pieces, text=text, today=today, offset=offset)
+            return _rejected(code, 0, source, pieces)
+    return read_elements(pieces, source)
 
 
 def _in_order(names: list[str], run: tuple[str, ...]) -> bool:
@@ -180,10 +183,11 @@ def _in_order(names: list[str], run: tuple[str, ...]) -> bool:
     return all(name in left for name in names)
 
 
-def _compressed(text: str) -> Reading:
+def _compressed(source: Source) -> Reading:
     code = "compressed-link"
     return Reading(
-        text=text,
+        text=source.text,
+        symbology_identifier=source.symbology_identifier,
         status=Status.UNSTRUCTURED,
         reason_codes=(code,),
         faults=(Fault(code=code),),
@@ -201,14 +205,13 @@ def _tidied(found: Reading, tidy: str) -> Reading:
     )
 
 
-def _rejected(
-    code: str, position: int, text: str, pieces: list[tuple[str, str, int]]
-) -> Reading:
+def _rejected(code: str, position: int, source: Source, pieces: list[Placed]) -> Reading:
     return Reading(
-        text=text,
+        text=source.text,
+        symbology_identifier=source.symbology_identifier,
         status=Status.REJECTED,
         standard=Standard.GS1,
         elements=tuple((name, value) for name, value, _ in pieces),
         reason_codes=(code,),
-        faults=(Fault(code=code, position=position),),
+        faults=(Fault(code=code, position=source.offset + position),),
     )

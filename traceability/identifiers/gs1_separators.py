@@ -13,11 +13,15 @@ from .gs1_dates import day_of, years_later
 from .gs1_table import TABLE
 from .reading import Element
 
-__all__ = ["lost_separator", "replaced_separators"]
+__all__ = ["SWALLOWING", "lost_separator", "replaced_separators"]
 
-_SWALLOWING: Final = frozenset({"10", "21", "240", "250"})
+SWALLOWING: Final = frozenset({"10", "21", "240", "250"})
+"""The identifiers met on devices whose value may hide the next element."""
 _DATES: Final = frozenset({"11", "13", "15", "16", "17"})
 _FOLLOWERS: Final = ("10", "21", "30", "240", "250")
+
+_SHORTEST_SUSPECT: Final = 9
+"""One character, an identifier of two and a date of six."""
 
 _YEARS_BACK: Final = 10
 _YEARS_AHEAD: Final = 20
@@ -37,11 +41,11 @@ def lost_separator(
 ) -> tuple[Element, ...] | None:
     """Return the elements that `value`, the last of the data, may have been; None if no doubt.
 
-    The value must run to the end of the data without a separator behind it. Its tail, after at
+    `identifier` is one of `SWALLOWING`. The value must run to the end of the data without a separator behind it. Its tail, after at
     least one character, has to be dates within reach and at most one element that varies; on a
     station that loses separators such an element alone is enough.
     """
-    if identifier not in _SWALLOWING:
+    if gs_capable and len(value) < _SHORTEST_SUSPECT:
         return None
     longest = TABLE[identifier].parts[0].most
     for cut in range(1, min(longest, len(value) - 1) + 1):

@@ -12,7 +12,7 @@ from typing import Final
 
 from .checks import HIBC_ALPHABET, hibc_check
 from .gs1_dates import long_day, month_end, ordinal_day
-from .reading import Element, Fault, Reading, Standard, Status
+from .reading import Element, Fault, Reading, Source, Standard, Status
 
 __all__ = ["is_primary", "read_hibc"]
 
@@ -78,25 +78,30 @@ def is_primary(text: str) -> bool:
     )
 
 
-def read_hibc(body: str, *, text: str, offset: int = 0, primary: str | None = None) -> Reading:
+def read_hibc(body: str, source: Source, *, primary: str | None = None) -> Reading:
     """Return the reading of HIBC data that begin with "+".
 
     Args:
         body: the data, check character included; never trimmed, for a space can be that.
-        text: all characters as they came.
-        offset: where `body` begins in `text`.
+        source: what `body` belongs to.
         primary: the primary symbol of the same pack, if it was read just before.
     """
     if body.startswith("++"):  # Basic UDI-DI: a registration key, not a product code
-        return Reading(text=text, status=Status.UNSTRUCTURED, cautions=("registration-key",))
+        return Reading(
+            text=source.text,
+            symbology_identifier=source.symbology_identifier,
+            status=Status.UNSTRUCTURED,
+            cautions=("registration-key",),
+        )
     found = _Found()
     private = body.startswith("+/")
     try:
         _read(body, found, primary)
     except _Wrong as wrong:
-        fault = Fault(code=wrong.code, position=offset + max(wrong.at, 0))
+        fault = Fault(code=wrong.code, position=source.offset + max(wrong.at, 0))
         return Reading(
-            text=text,
+            text=source.text,
+            symbology_identifier=source.symbology_identifier,
             status=Status.REJECTED,
             standard=Standard.HIBC,
             elements=tuple(found.elements),
@@ -107,7 +112,8 @@ def read_hibc(body: str, *, text: str, offset: int = 0, primary: str | None = No
     lot, serial, quantity = found.get("lot"), found.get("serial"), found.get("quantity")
     expiry, made = found.get("expiry"), found.get("made")
     return Reading(
-        text=text,
+        text=source.text,
+        symbology_identifier=source.symbology_identifier,
         status=Status.OK,
         standard=Standard.HIBC,
         device_identifier=found.product,

@@ -11,7 +11,7 @@ from typing import Final
 
 from .checks import gs1_check
 from .gs1_dates import long_day, month_end
-from .reading import Element, Fault, Reading, Standard, Status
+from .reading import Element, Fault, Reading, Source, Standard, Status
 
 __all__ = ["ENVELOPE", "ppn_check", "pzn_check", "read_envelope", "read_pzn"]
 
@@ -32,9 +32,87 @@ _PRODUCT: Final = ("9N", "8P", "25P", "1P")
 """Identifiers of which one must name the product."""
 
 _OTHER: Final = frozenset(
-    "P 2P 3P 4P 5P 18P 30P T 3T 25T 30T 10D 11D 12D 13D 15D 17D 18D 19D 4D 5D 6D 7D 1S 3S 25S 26S "
-    "27S V 1V 2V 3V 10V 1Q 2Q 3Q 4Q 5Q 6Q 7Q 4L 20L 21L 27L 1L 5L 33L 1B 2B 25B 33P 34P 35P 1Z 2Z "
-    "10Z 11Z 12Z 14Z 25H 26P 9K 1K 2K 1R 4R 8V 17V 18V 19V 20V 21V 22P 33T 1J 2J 5J 6J J".split()
+    [
+        "P",
+        "2P",
+        "3P",
+        "4P",
+        "5P",
+        "18P",
+        "30P",
+        "T",
+        "3T",
+        "25T",
+        "30T",
+        "10D",
+        "11D",
+        "12D",
+        "13D",
+        "15D",
+        "17D",
+        "18D",
+        "19D",
+        "4D",
+        "5D",
+        "6D",
+        "7D",
+        "1S",
+        "3S",
+        "25S",
+        "26S",
+        "27S",
+        "V",
+        "1V",
+        "2V",
+        "3V",
+        "10V",
+        "1Q",
+        "2Q",
+        "3Q",
+        "4Q",
+        "5Q",
+        "6Q",
+        "7Q",
+        "4L",
+        "20L",
+        "21L",
+        "27L",
+        "1L",
+        "5L",
+        "33L",
+        "1B",
+        "2B",
+        "25B",
+        "33P",
+        "34P",
+        "35P",
+        "1Z",
+        "2Z",
+        "10Z",
+        "11Z",
+        "12Z",
+        "14Z",
+        "25H",
+        "26P",
+        "9K",
+        "1K",
+        "2K",
+        "1R",
+        "4R",
+        "8V",
+        "17V",
+        "18V",
+        "19V",
+        "20V",
+        "21V",
+        "22P",
+        "33T",
+        "1J",
+        "2J",
+        "5J",
+        "6J",
+        "J",
+    ]
 )
 """Further identifiers of ANSI MH10.8.2 that stand on packs; kept, not interpreted. From memory."""
 
@@ -66,19 +144,20 @@ def ppn_check(data: str) -> str:
     return f"{total % 97:02}"
 
 
-def read_pzn(body: str, *, text: str, offset: int = 0) -> Reading | None:
+def read_pzn(body: str, source: Source) -> Reading | None:
     """Return the reading of a PZN in Code 39 ("-" and eight digits); None if it is none."""
     digits = body[1:]
     if body[:1] != "-" or not digits or not _DIGITS.issuperset(digits):
         return None
     if len(digits) != 8:
-        return _rejected("bad-length", offset + 1, text, [])
+        return _rejected("bad-length", 1, source, [])
     elements = [("PZN", digits)]
     if pzn_check(digits[:7]) != digits[7]:
-        return _rejected("bad-check-digit", offset + 8, text, elements)
+        return _rejected("bad-check-digit", 8, source, elements)
     data = _PZN_AGENCY + digits
     return Reading(
-        text=text,
+        text=source.text,
+        symbology_identifier=source.symbology_identifier,
         status=Status.OK,
         standard=Standard.IFA,
         device_identifier=data + ppn_check(data),
@@ -86,13 +165,12 @@ def read_pzn(body: str, *, text: str, offset: int = 0) -> Reading | None:
     )
 
 
-def read_envelope(body: str, *, text: str, offset: int = 0) -> Reading:
+def read_envelope(body: str, source: Source) -> Reading:
     """Return the reading of a format 06 envelope.
 
     Args:
         body: the data, beginning with "[)>".
-        text: all characters as they came.
-        offset: where `body` begins in `text`.
+        source: what `body` belongs to.
 
     An envelope without its end may have lost data there: it is read and called suspect.
     """
@@ -108,15 +186,16 @@ def read_envelope(body: str, *, text: str, offset: int = 0) -> Reading:
             raise _Wrong("missing-required", 0)
         _agree(known)
     except _Wrong as wrong:
-        return _rejected(wrong.code, offset + max(wrong.at, 0), text, elements)
-    written = known.get("D")
-    expiry = _short_day(written) if written else None
+        return _rejected(wrong.code, max(wrong.at, 0), source, elements)
+    short = known.get("D")
+    expiry = _short_day(short) if short else None
     if "14D" in known and expiry is None:
         expiry = long_day(known["14D"])
-    fault = Fault(code="bad-length", position=offset + len(body))
+    fault = Fault(code="bad-length", position=source.offset + len(body))
     quantity = known.get("Q")
     return Reading(
-        text=text,
+        text=source.text,
+        symbology_identifier=source.symbology_identifier,
         status=Status.OK if whole else Status.SUSPECT,
         standard=Standard.IFA,
         device_identifier=known.get("9N") or known.get("8P"),
@@ -124,7 +203,7 @@ def read_envelope(body: str, *, text: str, offset: int = 0) -> Reading:
         serial=known.get("S"),
         quantity=int(quantity) if quantity else None,
         expiry=expiry,
-        expiry_day_given=not (written and written[4:] == "00"),
+        expiry_day_given=not (short and short[4:] == "00"),
         made=long_day(known["16D"]) if "16D" in known else None,
         elements=tuple(known.items()),
         reason_codes=() if whole else (fault.code,),
@@ -226,12 +305,13 @@ def _agree(known: dict[str, str]) -> None:
         raise _Wrong("repeated-conflict", 0)
 
 
-def _rejected(code: str, position: int, text: str, elements: list[Element]) -> Reading:
+def _rejected(code: str, position: int, source: Source, elements: list[Element]) -> Reading:
     return Reading(
-        text=text,
+        text=source.text,
+        symbology_identifier=source.symbology_identifier,
         status=Status.REJECTED,
         standard=Standard.IFA,
         elements=tuple(elements),
         reason_codes=(code,),
-        faults=(Fault(code=code, position=position),),
+        faults=(Fault(code=code, position=source.offset + position),),
     )

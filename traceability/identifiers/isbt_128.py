@@ -15,7 +15,7 @@ from typing import Final
 
 from .checks import ISO_7064_ALPHABET, iso_7064_mod_37_2
 from .gs1_dates import long_day, month_end, ordinal_day
-from .reading import Element, Fault, Reading, Standard, Status
+from .reading import Element, Fault, Reading, Source, Standard, Status
 
 __all__ = ["read_isbt_128"]
 
@@ -114,13 +114,12 @@ class _Wrong(Exception):
         self.at = at
 
 
-def read_isbt_128(body: str, *, text: str, offset: int = 0) -> Reading:
+def read_isbt_128(body: str, source: Source) -> Reading:
     """Return the reading of one structure, several in a row, or a compound message.
 
     Args:
         body: the data, beginning with "=" or "&".
-        text: all characters as they came.
-        offset: where `body` begins in `text`.
+        source: what `body` belongs to.
     """
     elements: list[Element] = []
     try:
@@ -128,12 +127,13 @@ def read_isbt_128(body: str, *, text: str, offset: int = 0) -> Reading:
         unique = _without_repeats(elements)
     except _Wrong as wrong:
         return Reading(
-            text=text,
+            text=source.text,
+            symbology_identifier=source.symbology_identifier,
             status=Status.REJECTED,
             standard=Standard.ISBT_128,
             elements=tuple(elements),
             reason_codes=(wrong.code,),
-            faults=(Fault(code=wrong.code, position=offset + wrong.at),),
+            faults=(Fault(code=wrong.code, position=source.offset + wrong.at),),
             private=_names_a_person(elements),
         )
     meant: dict[str, str] = {}
@@ -151,7 +151,8 @@ def read_isbt_128(body: str, *, text: str, offset: int = 0) -> Reading:
                 day_given = False
     expiry, clock = days.get("expiry", (None, None))
     return Reading(
-        text=text,
+        text=source.text,
+        symbology_identifier=source.symbology_identifier,
         status=Status.OK,
         standard=Standard.ISBT_128,
         device_identifier=meant.get("product"),

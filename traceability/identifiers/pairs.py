@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import date
 
 from .gs1 import read_elements
-from .reading import Reading, Standard, Status
+from .reading import Reading, Source, Standard, Status
 
 __all__ = ["completed", "join"]
 
@@ -43,7 +43,7 @@ def join(first: Reading, second: Reading, today: date) -> Reading | None:
         if not (_usable(first) and _usable(second)):
             return None
         pieces = [(name, value, 0) for name, value in (*first.elements, *second.elements)]
-        return read_elements(pieces, text=text, today=today)
+        return read_elements(pieces, Source(text, today))
     if first.standard is Standard.HIBC and second.standard is Standard.HIBC:
         if second.device_identifier and not first.device_identifier:
             first, second = second, first

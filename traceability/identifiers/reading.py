@@ -7,8 +7,9 @@ part may be used: only what the characters mean and how sure that is.
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from typing import NamedTuple
 
-__all__ = ["Context", "Element", "Fault", "Reading", "Standard", "Status"]
+__all__ = ["Context", "Element", "Fault", "Reading", "Source", "Standard", "Status"]
 
 
 Element = tuple[str, str]
@@ -54,6 +55,22 @@ class Context:
     channel: str | None = None
     scanner_layout: str = "us"
     host_layout: str | None = None
+
+
+class Source(NamedTuple):
+    """What a reader is given beside the data. A tuple, for one is made for every scan.
+
+    Attributes:
+        text: all characters as they came.
+        today: decides the century of two-digit years.
+        offset: where the data begin in `text`.
+        symbology_identifier: the one that was used, if any.
+    """
+
+    text: str
+    today: date
+    offset: int = 0
+    symbology_identifier: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
