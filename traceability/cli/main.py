@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "person": "people:person",
     "rebuild": "ledger:rebuild",
     "serve": "serve:serve",
+    "site": "site:site",
     "verify": "ledger:verify",
     "web": "web_process:web",
     "worker": "worker:worker",

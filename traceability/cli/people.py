@@ -1,0 +1,130 @@
+"""`person`: who works here, their badges and one-time PINs."""
+
+import secrets
+from typing import Final
+from uuid import UUID
+
+import click
+
+from traceability.actions.lists.people import IssueBadge, SetPerson, issue_badge, set_person
+from traceability.cli.acting import sent_by_command, show, the_one
+from traceability.cli.exits import WrongUsage
+from traceability.cli.store import opened
+from traceability.domain.people import Role
+from traceability.domain.tags import badge_symbol
+from traceability.errors import PinTooWeak
+from traceability.reads.lists import PersonFacts, people
+from traceability.security.pins import hash_pin
+from traceability.wiring import Services
+
+ROLES: Final = click.Choice([role.value for role in Role])
+NO_LOOK_ALIKES: Final = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
+BADGE_LENGTH: Final = 12
+"""Characters of 30: about 59 bits, so that nobody finds a badge by trying."""
+PIN_LENGTH: Final = 8
+
+practice_store = click.option(
+    "--practice", is_flag=True, help="The practice store instead of the real one."
+)
+
+
+@click.group()
+def person() -> None:
+    """People: add, list, give a badge, change roles. Names are print on a badge, never in its code."""
+
+
+@person.command()
+@click.argument("name")
+@click.option("--role", "roles", type=ROLES, multiple=True, help="What the person is; repeat it.")
+@click.option("--admin", is_flag=True, help="The same as --role administrator.")
+@practice_store
+def new(*, name: str, roles: tuple[str, ...], admin: bool, practice: bool) -> None:
+    """Add NAME, and print a badge code with a one-time PIN."""
+    if admin:
+        roles = (*roles, Role.ADMINISTRATOR.value)
+    if not roles:
+        raise WrongUsage("Say what the person is, with --role or --admin.")
+    with opened(practice=practice) as services:
+        sent = sent_by_command(services)
+        act = SetPerson(sent=sent, person_id=sent.request_id, name=name, roles=roles)
+        set_person(act, site=services.site)
+        _issue(services, sent.request_id)
+
+
+@person.command("list")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line, for machines.")
+@practice_store
+def list_people(*, as_json: bool, practice: bool) -> None:
+    """List everybody, who has left too."""
+    with opened(practice=practice) as services:
+        rows = [
+            {
+                "id": each.id,
+                "name": each.name,
+                "roles": ", ".join(each.roles),
+                "badge": "badge" if each.has_badge else "no badge",
+                "active": "works here" if each.active else "has left",
+            }
+            for each in _everybody(services)
+        ]
+    show(rows, as_json=as_json)
+
+
+@person.command()
+@click.argument("who")
+@practice_store
+def badge(*, who: str, practice: bool) -> None:
+    """Give WHO (a name, or an id) a new badge and one-time PIN; the old badge stops at once."""
+    with opened(practice=practice) as services:
+        _issue(services, the_one("person", who, _everybody(services)).id)
+
+
+@person.command()
+@click.argument("who")
+@click.option("--role", "roles", type=ROLES, multiple=True, help="All roles from now on.")
+@click.option("--left/--back", "left", default=None, help="Works here no longer, or again.")
+@practice_store
+def change(*, who: str, roles: tuple[str, ...], left: bool | None, practice: bool) -> None:
+    """Change the roles of WHO, or say that they have left. Nobody is ever deleted."""
+    with opened(practice=practice) as services:
+        found = the_one("person", who, _everybody(services))
+        act = SetPerson(
+            sent=sent_by_command(services),
+            person_id=found.id,
+            name=found.name,
+            roles=roles or tuple(role.value for role in found.roles),
+            active=found.active if left is None else not left,
+        )
+        set_person(act, site=services.site)
+    click.echo(f"{found.name}: recorded.", err=True)
+
+
+def _everybody(services: Services) -> list[PersonFacts]:
+    with services.reads() as session:
+        return people(session, services.site.id)
+
+
+def _issue(services: Services, person_id: UUID) -> None:
+    code = "".join(secrets.choice(NO_LOOK_ALIKES) for _ in range(BADGE_LENGTH))
+    pin, pin_hash = _one_time_pin()
+    act = IssueBadge(
+        sent=sent_by_command(services),
+        person_id=person_id,
+        badge_code=code,
+        pin_hash=pin_hash,
+        one_time=True,
+    )
+    issue_badge(act, site=services.site)
+    click.echo(f"Badge code    {code}")
+    click.echo(f"Badge symbol  {badge_symbol(code)}")
+    click.echo(f"One-time PIN  {pin}")
+    click.echo("Shown once, and kept nowhere. At the first sign-in the PIN is changed.", err=True)
+
+
+def _one_time_pin() -> tuple[str, str]:
+    while True:
+        pin = f"{secrets.randbelow(10**PIN_LENGTH):0{PIN_LENGTH}d}"
+        try:
+            return pin, hash_pin(pin)
+        except PinTooWeak:
+            continue  # a run or one digit repeated, by chance
