@@ -4,6 +4,8 @@ Source: ISO/IEC 15424:2008, table 1, and GS1 General Specifications, section 5.1
 each letter from memory.
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 from enum import Enum, auto
 from typing import Final
 

@@ -3,6 +3,8 @@
 Source: ISO/IEC 16388, full ASCII feature (from memory; seen with a common decoder library).
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 from typing import Final
 
 from .checks import HIBC_ALPHABET

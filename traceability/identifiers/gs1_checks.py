@@ -5,6 +5,8 @@ and returns None or the reason code. Source: GS1 Barcode Syntax Dictionary, rele
 for what is checked where; the sections named below for how.
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 from collections.abc import Callable
 from datetime import date
 from operator import mul

@@ -3,6 +3,8 @@
 Source: GS1 General Specifications, section 7.12 (century) and section 3.4 (day 00).
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 from calendar import monthrange
 from datetime import date
 from functools import lru_cache

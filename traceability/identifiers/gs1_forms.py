@@ -4,6 +4,8 @@ Sources: GS1 General Specifications, sections 2.1 and 7.9 (numbers), 4.11 (brack
 symbol; section from memory); GS1 Digital Link Standard: URI Syntax, section 4 (from memory).
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 import re
 from dataclasses import replace
 from typing import Final

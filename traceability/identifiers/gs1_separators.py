@@ -5,6 +5,8 @@ and what follows. Rules R-LS and R-LS2 of the project; what needs a separator: G
 Specifications, section 7.8. Nothing is put right here: the second reading is offered.
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 from collections.abc import Iterator
 from datetime import date
 from typing import Final
@@ -32,8 +34,8 @@ _STAND_INS: Final = (
     "<FNC1>", "{FNC1}", "[FNC1]", "\\F", "^]", "^FNC1", "\u241d", "\u2194", "|", "^", "~", "#", "@",
     "{", "}", "`", "\\", "$", "\t", "\u001c", "\u001e", "\u001f", "\u00e8", "\u00dd", " ",
 )  # fmt: skip
-"""What scanners, drivers and label tools send or print in the separator's place. Common practice,
-no source. The longer come first, for the shorter are parts of them."""
+"""What scanners, drivers and label tools send or print in the separator's place, longer ones
+first, for the shorter are parts of them. Common practice, no source."""
 
 
 def lost_separator(
@@ -41,9 +43,9 @@ def lost_separator(
 ) -> tuple[Element, ...] | None:
     """Return the elements that `value`, the last of the data, may have been; None if no doubt.
 
-    `identifier` is one of `SWALLOWING`. The value must run to the end of the data without a separator behind it. Its tail, after at
-    least one character, has to be dates within reach and at most one element that varies; on a
-    station that loses separators such an element alone is enough.
+    `identifier` is one of `SWALLOWING`; the value runs to the end of the data without a separator
+    behind it. Its tail, after at least one character, has to be dates within reach and at most
+    one element that varies; on a station that loses separators such an element alone is enough.
     """
     if gs_capable and len(value) < _SHORTEST_SUSPECT:
         return None

@@ -11,6 +11,8 @@ one that may be missing. Partners: " and " joins demands that must all be met, "
 alternatives, "+" joins identifiers of one alternative, and a small "n" is any digit.
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 import csv
 from collections.abc import Iterator
 from dataclasses import dataclass

@@ -6,6 +6,8 @@ earlier editions (public decoders' test data). Two-digit years are 20YY: decisio
 no published pivot found.
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Final
@@ -20,6 +22,9 @@ _ALPHABET: Final = frozenset(HIBC_ALPHABET)
 _ALPHANUMERIC: Final = frozenset(HIBC_ALPHABET[:36])
 _LOT: Final = _ALPHANUMERIC | frozenset("-. ")
 _DIGITS: Final = frozenset("0123456789")
+_LETTERS: Final = _ALPHANUMERIC - _DIGITS
+_SHORTEST: Final = 3
+"""Plus sign, one character, check character."""
 _LABELLER_LENGTH: Final = 4
 _PRODUCT_MOST: Final = 18
 _LOT_MOST: Final = 18
@@ -129,28 +134,26 @@ def read_hibc(body: str, source: Source, *, primary: str | None = None) -> Readi
 
 
 def _read(body: str, found: _Found, primary: str | None) -> None:
-    for at, character in enumerate(body):
-        if character not in _ALPHABET:
-            raise _Wrong("bad-charset", at)
-    if len(body) < 3:
+    """Read a whole symbol: check character first, before any field (R-H1)."""
+    _require_all(body, _ALPHABET, 0)
+    if len(body) < _SHORTEST:
         raise _Wrong("bad-length", 0)
     if hibc_check(body[:-1]) != body[-1]:
         raise _Wrong("bad-check-digit", len(body) - 1)
     data = body[:-1]
-    first = data[1]
-    if first == "/":  # provider applications: patients, places, records
-        raise _Wrong("unknown-identifier", 1)
-    if "A" <= first <= "Z":
+    if data[1] in _LETTERS:
         head, slash, rest = data.partition("/")
         _primary(head, found)
         if slash:
             _secondary(rest, len(head) + 1, found)
-        return
-    if first not in "$0123456789":
+    elif data[1] in "$0123456789":
+        _secondary_alone(data, found, primary)
+    else:  # with "/" a provider's label: patients, places, records (R-H2)
         raise _Wrong("unknown-identifier", 1)
+
+
+def _secondary_alone(data: str, found: _Found, primary: str | None) -> None:
     link = data[-1]
-    if len(data) < 3:
-        raise _Wrong("bad-length", 1)
     _secondary(data[1:-1], 1, found)
     found.elements.append(("link", link))
     if primary is not None and primary[-1] != link:
@@ -163,9 +166,7 @@ def _primary(head: str, found: _Found) -> None:
         raise _Wrong("bad-length", 0)
     if len(product) > _PRODUCT_MOST:
         raise _Wrong("too-long", 5 + _PRODUCT_MOST)
-    for at, character in enumerate(head[1:], start=1):
-        if character not in _ALPHANUMERIC:
-            raise _Wrong("bad-charset", at)
+    _require_all(head[1:], _ALPHANUMERIC, 1)
     if unit not in _DIGITS:
         raise _Wrong("bad-charset", len(head) - 1)
     found.elements += [("lic", labeller), ("pcn", product), ("um", unit)]
@@ -184,31 +185,39 @@ def _secondary(data: str, at: int, found: _Found) -> None:
 
 
 def _lot_and_date(piece: str, at: int, found: _Found) -> None:
+    """Read the secondary data that begin with "$", "$+", "$$", "$$+" or a date YYJJJ."""
     if piece.startswith("$$+"):
-        rest, at, flags = piece[3:], at + 3, "01234567"
-        rest, at = _flagged_date(rest, at, flags, found)
-        _text("serial", "serial", rest, at, found, least=1)
+        rest, at = _flagged_date(piece[3:], at + 3, "01234567", found)
+        _require_some(rest, at)
+        _text("serial", "serial", rest, at, found)
     elif piece.startswith("$$"):
-        rest, at = piece[2:], at + 2
-        flags, least = "0123456789", 0
-        if rest[:1] in ("8", "9"):
-            size = 2 if rest[0] == "8" else 5
-            quantity = rest[1 : 1 + size]
-            _require_digits(quantity, size, at + 1)
-            found.add("qty", quantity, "quantity", int(quantity), at + 1)
-            rest, at, flags = rest[1 + size :], at + 1 + size, "01234567"
-            if not rest:
-                return
-        least = 1 if rest[:1] == "7" else 0
-        rest, at = _flagged_date(rest, at, flags, found)
-        _text("lot", "lot", rest, at, found, least=least)
+        _counted_and_dated(piece[2:], at + 2, found)
     elif piece.startswith("$+"):
-        _text("serial", "serial", piece[2:], at + 2, found, least=1)
+        _require_some(piece[2:], at + 2)
+        _text("serial", "serial", piece[2:], at + 2, found)
     elif piece.startswith("$"):
-        _text("lot", "lot", piece[1:], at + 1, found, least=1)
+        _require_some(piece[1:], at + 1)
+        _text("lot", "lot", piece[1:], at + 1, found)
     else:
         _date("%y%j", piece[:5], 5, at, found)
-        _text("lot", "lot", piece[5:], at + 5, found, least=0)
+        _text("lot", "lot", piece[5:], at + 5, found)
+
+
+def _counted_and_dated(rest: str, at: int, found: _Found) -> None:
+    """Read what stands behind "$$": a quantity (older editions), a date, a lot."""
+    if rest[:1] in ("8", "9"):
+        size = 2 if rest[0] == "8" else 5
+        quantity = rest[1 : 1 + size]
+        _require_digits(quantity, size, at + 1)
+        found.add("qty", quantity, "quantity", int(quantity), at + 1)
+        rest, at = rest[1 + size :], at + 1 + size
+        if not rest:
+            return
+    only_lot = rest[:1] == "7"
+    rest, at = _flagged_date(rest, at, "01234567", found)
+    if only_lot:
+        _require_some(rest, at)
+    _text("lot", "lot", rest, at, found)
 
 
 def _flagged_date(rest: str, at: int, flags: str, found: _Found) -> tuple[str, int]:
@@ -248,16 +257,18 @@ def _date(form: str, written: str, size: int, at: int, found: _Found) -> None:
     found.add("exp", day.isoformat(), "expiry", day, at)
 
 
-def _text(name: str, meaning: str, written: str, at: int, found: _Found, *, least: int) -> None:
-    if len(written) < least:
-        raise _Wrong("bad-length", at)
+def _text(name: str, meaning: str, written: str, at: int, found: _Found) -> None:
+    """Keep a lot or serial, if there is one."""
     if len(written) > _LOT_MOST:
         raise _Wrong("too-long", at + _LOT_MOST)
-    for place, character in enumerate(written, start=at):
-        if character not in _LOT:
-            raise _Wrong("bad-charset", place)
+    _require_all(written, _LOT, at)
     if written:
         found.add(name, written, meaning, written, at)
+
+
+def _require_some(written: str, at: int) -> None:
+    if not written:
+        raise _Wrong("bad-length", at)
 
 
 def _supplementary(piece: str, at: int, found: _Found, *, last: bool) -> None:
@@ -270,7 +281,8 @@ def _supplementary(piece: str, at: int, found: _Found, *, last: bool) -> None:
             raise _Wrong("bad-date", at + 3)
         found.add(name, written, "expiry" if name == "14D" else "made", day, at)
     elif piece.startswith("S"):
-        _text("S", "serial", piece[1:], at + 1, found, least=1)
+        _require_some(piece[1:], at + 1)
+        _text("S", "serial", piece[1:], at + 1, found)
     elif piece.startswith("Q") and last:
         written = piece[1:]
         if len(written) > _QUANTITY_MOST:
@@ -284,6 +296,10 @@ def _supplementary(piece: str, at: int, found: _Found, *, last: bool) -> None:
 def _require_digits(written: str, size: int, at: int) -> None:
     if len(written) < size:
         raise _Wrong("bad-length", at)
-    for place, character in enumerate(written, start=at):
-        if character not in _DIGITS:
-            raise _Wrong("bad-charset", place)
+    _require_all(written, _DIGITS, at)
+
+
+def _require_all(written: str, allowed: frozenset[str], at: int) -> None:
+    if not allowed.issuperset(written):
+        place = next(i for i, character in enumerate(written) if character not in allowed)
+        raise _Wrong("bad-charset", at + place)

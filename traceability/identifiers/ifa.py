@@ -6,6 +6,9 @@ v2.01 (2013-06-26) for the fields (title and contents seen, field rules from pag
 it); ISO/IEC 15434 for the envelope and ANSI MH10.8.2 for the other identifiers, from memory.
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
+from collections.abc import Callable
 from datetime import date
 from typing import Final
 
@@ -31,89 +34,12 @@ _PZN_AGENCY: Final = "11"
 _PRODUCT: Final = ("9N", "8P", "25P", "1P")
 """Identifiers of which one must name the product."""
 
-_OTHER: Final = frozenset(
-    [
-        "P",
-        "2P",
-        "3P",
-        "4P",
-        "5P",
-        "18P",
-        "30P",
-        "T",
-        "3T",
-        "25T",
-        "30T",
-        "10D",
-        "11D",
-        "12D",
-        "13D",
-        "15D",
-        "17D",
-        "18D",
-        "19D",
-        "4D",
-        "5D",
-        "6D",
-        "7D",
-        "1S",
-        "3S",
-        "25S",
-        "26S",
-        "27S",
-        "V",
-        "1V",
-        "2V",
-        "3V",
-        "10V",
-        "1Q",
-        "2Q",
-        "3Q",
-        "4Q",
-        "5Q",
-        "6Q",
-        "7Q",
-        "4L",
-        "20L",
-        "21L",
-        "27L",
-        "1L",
-        "5L",
-        "33L",
-        "1B",
-        "2B",
-        "25B",
-        "33P",
-        "34P",
-        "35P",
-        "1Z",
-        "2Z",
-        "10Z",
-        "11Z",
-        "12Z",
-        "14Z",
-        "25H",
-        "26P",
-        "9K",
-        "1K",
-        "2K",
-        "1R",
-        "4R",
-        "8V",
-        "17V",
-        "18V",
-        "19V",
-        "20V",
-        "21V",
-        "22P",
-        "33T",
-        "1J",
-        "2J",
-        "5J",
-        "6J",
-        "J",
-    ]
+_OTHER_WRITTEN: Final = (
+    "P 2P 3P 4P 5P 18P 22P 26P 30P 33P 34P 35P T 3T 25T 30T 33T 4D 5D 6D 7D 10D 11D 12D 13D 15D "
+    "17D 18D 19D 1S 3S 25S 26S 27S V 1V 2V 3V 8V 10V 17V 18V 19V 20V 21V 1Q 2Q 3Q 4Q 5Q 6Q 7Q 1L "
+    "4L 5L 20L 21L 27L 33L 1B 2B 25B 1Z 2Z 10Z 11Z 12Z 14Z 25H 1K 2K 9K 1R 4R J 1J 2J 5J 6J"
 )
+_OTHER: Final = frozenset(_OTHER_WRITTEN.split())
 """Further identifiers of ANSI MH10.8.2 that stand on packs; kept, not interpreted. From memory."""
 
 
@@ -228,32 +154,43 @@ def _fields(body: str) -> tuple[list[str], int, bool]:
 def _element(written: str, at: int) -> Element:
     letter = next((i for i, c in enumerate(written) if c not in _DIGITS), len(written))
     name, value = written[: letter + 1], written[letter + 1 :]
-    at += len(name)
-    if name == "9N":
-        _product(value, at)
-    elif name in ("1T", "S"):
-        _require(value, at, _TEXT, most=_LOT_MOST)
-    elif name == "D":
-        _require(value, at, _DIGITS)
-        if len(value) != 6 or _short_day(value) is None:
-            raise _Wrong("bad-date", at)
-    elif name in ("14D", "16D"):
-        _require(value, at, _DIGITS)
-        if len(value) != 8 or long_day(value) is None:
-            raise _Wrong("bad-date", at)
-    elif name == "8P":
-        if len(value) != 14:
-            raise _Wrong("bad-length", at)
-        _require(value, at, _DIGITS)
-        if gs1_check(value[:-1]) != value[-1]:
-            raise _Wrong("bad-check-digit", at + 13)
-    elif name == "Q":
-        _require(value, at, _DIGITS, most=8)
-    elif name in _OTHER or name in _PRODUCT:
-        _require(value, at, _PRINTABLE)
-    else:
-        raise _Wrong("unknown-identifier", at - len(name))
+    verify = _VERIFIERS.get(name)
+    if verify is None:
+        raise _Wrong("unknown-identifier", at)
+    verify(value, at + len(name))
     return name, value
+
+
+def _lot(value: str, at: int) -> None:
+    _require(value, at, _TEXT, most=_LOT_MOST)
+
+
+def _short_date(value: str, at: int) -> None:
+    _require(value, at, _DIGITS)
+    if len(value) != 6 or _short_day(value) is None:
+        raise _Wrong("bad-date", at)
+
+
+def _long_date(value: str, at: int) -> None:
+    _require(value, at, _DIGITS)
+    if len(value) != 8 or long_day(value) is None:
+        raise _Wrong("bad-date", at)
+
+
+def _gtin(value: str, at: int) -> None:
+    if len(value) != 14:
+        raise _Wrong("bad-length", at)
+    _require(value, at, _DIGITS)
+    if gs1_check(value[:-1]) != value[-1]:
+        raise _Wrong("bad-check-digit", at + 13)
+
+
+def _count(value: str, at: int) -> None:
+    _require(value, at, _DIGITS, most=8)
+
+
+def _printable(value: str, at: int) -> None:
+    _require(value, at, _PRINTABLE)
 
 
 def _product(value: str, at: int) -> None:
@@ -273,6 +210,20 @@ def _product(value: str, at: int) -> None:
             raise _Wrong("bad-charset", at + 2)
         if pzn_check(number[:7]) != number[7]:
             raise _Wrong("bad-check-digit", at + 9)
+
+
+_VERIFIERS: Final[dict[str, Callable[[str, int], None]]] = {
+    **dict.fromkeys((*_OTHER, "25P", "1P"), _printable),
+    "9N": _product,
+    "8P": _gtin,
+    "1T": _lot,
+    "S": _lot,
+    "D": _short_date,
+    "14D": _long_date,
+    "16D": _long_date,
+    "Q": _count,
+}
+"""The test of each identifier's value, which raises `_Wrong`."""
 
 
 def _require(value: str, at: int, allowed: frozenset[str], *, most: int = 400) -> None:

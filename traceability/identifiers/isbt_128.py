@@ -8,6 +8,8 @@ of the other structures (006-036) from a public table that cites ST-001 by secti
 "memory" in the table from memory.
 """
 
+# ruff: noqa: PLR2004 - lengths and limits are the standard's own, named where they are used
+
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
