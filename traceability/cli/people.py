@@ -30,7 +30,7 @@ practice_store = click.option(
 
 @click.group()
 def person() -> None:
-    """People: add, list, give a badge, change roles. Names are print on a badge, never in its code."""
+    """People: add, list, give a badge, change roles. A badge's code never holds the name."""
 
 
 @person.command()

@@ -28,7 +28,13 @@ THIS_MACHINE_ONLY: Final = {"127.0.0.1", "::1", "localhost"}
 
 @click.command()
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at.")
-@click.option("--port", default=8080, show_default=True, type=click.IntRange(0, 65535))
+@click.option(
+    "--port",
+    default=8080,
+    show_default=True,
+    type=click.IntRange(0, 65535),
+    help="Port to listen at; 0: any that is free.",
+)
 @click.option("--tls", is_flag=True, help="Speak https, with a certificate authority of our own.")
 @click.option("--name", "names", multiple=True, metavar="NAME", help="Further name for --tls.")
 @click.option("--practice", is_flag=True, help="A store of its own, marked on every page and tag.")
