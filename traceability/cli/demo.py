@@ -1,5 +1,6 @@
 """`demo`: fill an empty store with the invented hospital."""
 
+import os
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -64,7 +65,14 @@ def _holds_a_site(settings: Settings) -> bool:
 
 def _fill_beside(settings: Settings, store: Path) -> None:
     """Fill a new file and put it in place once it is whole: broken off, the store stays empty."""
-    one_at_a_time.hold(Path(f"{store}.serving"))  # until this command ends
+    lock = one_at_a_time.hold(Path(f"{store}.serving"))
+    try:
+        _fill_draft(settings, store)
+    finally:
+        os.close(lock)
+
+
+def _fill_draft(settings: Settings, store: Path) -> None:
     draft = store.with_name(f"{store.name}.filling")
     for left in store.parent.glob(f"{draft.name}*"):
         left.unlink()
