@@ -21,7 +21,7 @@ help:
 
 $(VENV)/bin/python:
 	@"$(PYTHON)" -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
-	  || { echo "Python 3.11 or newer is needed; set PYTHON=/path/to/python3.11" >&2; exit 1; }
+	  || { echo "Python 3.11 or newer is needed: make PYTHON=path/to/python3.11" >&2; exit 1; }
 	"$(PYTHON)" -m venv $(VENV)
 
 # The stamps are newer than the locks exactly when what is locked is installed.
@@ -58,7 +58,8 @@ check: $(VENV)/installed-dev ## format, lint, types and who may import whom
 	$(BIN)/ruff check
 	$(BIN)/mypy --strict $(PURE)
 	$(BIN)/mypy
-	$(BIN)/lint-imports
+	$(BIN)/lint-imports --no-logo
+	$(BIN)/python -m pytest tests/rules/test_rooms.py
 
 format: $(VENV)/installed-dev ## write the code as `check` wants it
 	$(BIN)/ruff format
