@@ -33,6 +33,14 @@ def read_element_string(body: str, source: Source, *, gs_capable: bool = True) -
         gs_capable: False for a station known to lose separators (rule R-LS2).
     """
     pieces, fault, open_end = _split(body, source.today)
+    if fault is None and not pieces:
+        return _rejected((Fault(code="empty"),), pieces, source)
+    strange = fault is not None and fault.code in ("bad-charset", "too-long")
+    if strange or "<" in body or "%" in body or "(" in body:
+        second = _with_separators(body, source.today)
+        if second:
+            place = fault.position if fault else pieces[-1][2]
+            return _doubted("separator-replaced", place, pieces, second, source)
     if open_end and (fault is None or fault.code == "too-long"):
         identifier, value, at = pieces[-1]
         if identifier in SWALLOWING:
@@ -42,17 +50,7 @@ def read_element_string(body: str, source: Source, *, gs_capable: bool = True) -
                 other = (*_pairs(pieces[:-1]), *tail)
                 return _doubted("lost-separator", place, pieces, other, source)
     if fault is None:
-        if not pieces:
-            return _rejected((Fault(code="empty"),), pieces, source)
-        if "<" in body or "%" in body or "(" in body:
-            second = _with_separators(body, source.today)
-            if second:
-                return _doubted("separator-replaced", pieces[-1][2], pieces, second, source)
         return read_elements(pieces, source)
-    if fault.code in ("bad-charset", "too-long"):
-        second = _with_separators(body, source.today)
-        if second:
-            return _doubted("separator-replaced", fault.position, pieces, second, source)
     return _rejected((fault,), pieces, source)
 
 

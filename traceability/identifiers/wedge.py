@@ -139,6 +139,8 @@ def is_strange(text: str) -> bool:
 
 def likely_layouts(text: str, scanner_layout: str) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Yield each host layout that could show `text`, with what was sent then."""
+    if scanner_layout not in LAYOUTS:
+        return
     for host_layout in LAYOUTS:
         sent = what_was_sent(text, scanner_layout=scanner_layout, host_layout=host_layout)
         if sent and host_layout != scanner_layout:

@@ -1,0 +1,1 @@
+"""Measurements: printed, and asserted only with a wide margin (`make bench`)."""

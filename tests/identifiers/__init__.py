@@ -1,0 +1,1 @@
+"""What a scanner sent, read right: outside cases, laws, independent libraries."""
