@@ -620,3 +620,65 @@ DISCARDS: Final = {
     "other": "Other",
 }
 """Reasons for a discard."""
+
+
+_EVENTS: Final[Mapping[str, str]] = {
+    "prime-begun": "Prime begun",
+    "scan-questioned": "Scan asked back",
+    "part-placed": "Recorded",
+    "part-taken-back": "Last act taken back",
+    "part-dropped": "Discarded before use",
+    "part-swapped": "Part swapped",
+    "prime-ended": "Prime ended",
+    "prime-signed": "Signed",
+    "tag-ordered": "Tag printed",
+    "circuit-moved": "Moved",
+    "circuit-taken": "Taken",
+    "take-withdrawn": "Take withdrawn: wrong scan",
+    "came-back-unused": "Came back unused",
+    "flow-on": "Flow on",
+    "flow-off": "Flow off",
+    "run-ended": "Run ended",
+    "held": "Put on hold",
+    "released": "Released",
+    "circuit-discarded": "Discarded",
+    "foreign-arrived": "Came in from elsewhere",
+    "circuit-without-record": "Taken with a tag nobody knew",
+    "dispute-ruled": "Ruled",
+}
+
+
+def say_event(kind: str, body: Facts) -> str:
+    """Return one line for a list of what happened."""
+    line = _EVENTS.get(kind, kind.replace("-", " ").capitalize())
+    given = body.get("facts")
+    facts: Facts = given if isinstance(given, Mapping) else {}
+    match kind:
+        case "scan-questioned":
+            said = say_verdict(str(body.get("verdict")), str(body.get("code")), facts)
+            detail = f"{said.word}: {said.sentence}"
+        case "part-placed" if body.get("code") == "said":
+            detail = _said(facts)[0]
+        case "part-placed" | "part-dropped" | "part-swapped" | "part-taken-back":
+            named = facts.get("name") or facts.get("place") or facts.get("slot")
+            lot = f", lot {facts['lot']}" if facts.get("lot") else ""
+            added = facts.get("added")
+            times = f" × {added}" if isinstance(added, int) and added > 1 else ""
+            detail = f"{named or ''}{times}{lot}"
+        case "prime-signed":
+            detail = str(body.get("meaning"))
+        case "circuit-discarded":
+            detail = DISCARDS.get(str(body.get("reason")), str(body.get("reason")))
+        case "held":
+            notice = body.get("notice")
+            detail = f"notice {notice}" if notice else str(body.get("reason"))
+        case "tag-ordered":
+            copy = body.get("copy")
+            detail = f"copy {copy}" if copy else ""
+        case _:
+            detail = ""
+    cautions = body.get("cautions")
+    codes = [str(code) for code in cautions] if isinstance(cautions, list) else []
+    said_cautions = f". {'; '.join(say_cautions(codes))}" if codes else ""
+    disputed = ". Disputed: both claims are kept" if body.get("disputed") is True else ""
+    return f"{line}{': ' if detail else ''}{detail}{said_cautions}{disputed}"

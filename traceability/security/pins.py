@@ -1,5 +1,6 @@
 """PINs: which are good enough, how they are hashed, and how long a wrong one makes you wait."""
 
+import secrets
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -58,3 +59,19 @@ def wait_after(tries: int, last_at: datetime, now: datetime) -> timedelta:
         return timedelta(0)
     wait = min(FIRST_WAIT * 2 ** min(tries - FREE_TRIES, 10), LONGEST_WAIT)
     return max(timedelta(0), last_at + wait - now)
+
+
+def new_pin() -> str:
+    """Return a random PIN of six digits that is good enough."""
+    while True:
+        pin = "".join(secrets.choice("0123456789") for _ in range(LEAST_DIGITS))
+        try:
+            require_good_pin(pin)
+        except PinTooWeak:
+            continue
+        return pin
+
+
+def new_badge_code() -> str:
+    """Return a random badge code, ten characters without look-alikes."""
+    return "".join(secrets.choice("23456789ABCDEFGHJKMNPQRSTVWXYZ") for _ in range(10))

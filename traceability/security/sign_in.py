@@ -57,6 +57,8 @@ class Door:
 
     site_id: UUID
     sessions: sessionmaker[Session]
+    reads: sessionmaker[Session]
+    """Every page asks who is there: that must never wait for a writer."""
     clock: Clock
     digest_key: bytes
 
@@ -81,14 +83,17 @@ class Door:
             person = session.scalar(
                 select(Person).filter_by(site_id=self.site_id, badge_digest=badge, active=True)
             )
-            kept = session.get(Credential, person.id) if person else None
-        right = is_right_pin(kept.pin_hash if kept else NOBODY, pin) and kept is not None
+            person_id = person.id if person else None
+            kept = session.get(Credential, person_id) if person_id else None
+            pin_hash = kept.pin_hash if kept else None
+        # Outside any transaction: the check is slow on purpose, and no scan shall wait for it.
+        right = is_right_pin(pin_hash or NOBODY, pin) and pin_hash is not None
         with self.sessions.begin() as session:
             failure = session.get(PinFailure, (badge, device_id), with_for_update=True)
-            if right and person is not None:
+            if right and person_id is not None:
                 if failure is not None:
                     session.delete(failure)
-                return person.id
+                return person_id
             tries = 1 if failure is None else failure.tries + 1
             session.merge(
                 PinFailure(badge_digest=badge, device_id=device_id, tries=tries, last_at=now)
@@ -98,7 +103,7 @@ class Door:
 
     def person_of_badge(self, badge_code: str) -> UUID | None:
         """Return whose badge this is; a badge alone names a person and proves nothing."""
-        with self.sessions() as session:
+        with self.reads() as session:
             return session.scalar(
                 select(Person.id).filter_by(
                     site_id=self.site_id, badge_digest=self.digest(badge_code), active=True
@@ -130,7 +135,7 @@ class Door:
 
     def who(self, token: str, device_id: UUID) -> SignedIn | None:
         """Return who is signed in with this token at this device; None if nobody is."""
-        with self.sessions() as session:
+        with self.reads() as session:
             stored, now = session.get(SignIn, self.digest(token)), self.clock()
             if stored is None or stored.ended_at is not None or stored.device_id != device_id:
                 return None
@@ -156,7 +161,7 @@ class Door:
 
     def device(self, token: str) -> AtDevice | None:
         """Return the device whose secret this is; None for an unknown or revoked one."""
-        with self.sessions() as session:
+        with self.reads() as session:
             device = session.scalar(
                 select(Device).filter_by(
                     site_id=self.site_id, token_digest=self.digest(token), revoked=False

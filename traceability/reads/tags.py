@@ -1,0 +1,84 @@
+"""What a circuit tag says, from the record. Never a patient."""
+
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from traceability.domain.parts import PartState
+from traceability.domain.tags import TagFacts, circuit_symbol
+from traceability.reads.circuits import CircuitFacts, PartFacts
+from traceability.reads.lists import site_facts
+from traceability.storage.items import Product
+
+WAYS = {"wet-closed": "wet, closed", "wet-open": "wet, opened", "dry": "dry, not filled"}
+
+
+def tag_facts(
+    session: Session, circuit: CircuitFacts, *, zone: ZoneInfo, copy: int, reason: str
+) -> TagFacts:
+    """Return the facts of the circuit's tag; `reason` words the limit that decides its use-by."""
+    site = site_facts(session)
+    signed = {each.part: each for each in circuit.signatures}
+    primer, helper = signed.get("primer"), signed.get("helper")
+    oxygenator = next((part for part in circuit.now_in if part.kind == "oxygenator"), None)
+    return TagFacts(
+        site_name=site.name,
+        unit=site.unit,
+        ring=site.ring,
+        number=circuit.number,
+        circuit_type=circuit.circuit_type or "Primed elsewhere",
+        place=circuit.place,
+        way=WAYS.get(circuit.way, ""),
+        use_by=circuit.use_by,
+        use_by_reason=reason,
+        prime_lines=_prime_lines(session, circuit, site.site_id),
+        primed_at=circuit.ended_at,
+        primer=primer.name if primer else circuit.primer,
+        helper=helper.name if helper else circuit.helper,
+        primer_signed_at=primer.at if primer else None,
+        helper_signed_at=helper.at if helper else None,
+        parts_line=parts_line(circuit.now_in),
+        oxygenator_lot=(oxygenator.lot or "") if oxygenator else "",
+        oxygenator_serial=(oxygenator.serial or "") if oxygenator else "",
+        copy=copy,
+        zone=zone,
+        practice=site.practice,
+        symbol=circuit_symbol(site.code, circuit.number),
+    )
+
+
+def parts_line(parts: tuple[PartFacts, ...]) -> str:
+    """Return "18 parts: 15 own lot or serial, 3 inside the pack"; gaps are never left out."""
+    counted = [part for part in parts if part.state is not PartState.TICKED]
+    names = {
+        PartState.RECORDED: "own lot or serial",
+        PartState.INSIDE_PACK: "inside the pack",
+        PartState.LOT_NOT_READABLE: "lot not readable",
+        PartState.LOT_NOT_RECORDED: "lot not recorded",
+        PartState.NOT_FITTED: "not fitted",
+    }
+    said = [
+        f"{count} {words}"
+        for state, words in names.items()
+        if (count := sum(part.state is state for part in counted))
+    ]
+    return f"{len(counted)} parts: {', '.join(said)}" if counted else "Contents not recorded"
+
+
+def _prime_lines(session: Session, circuit: CircuitFacts, site_id: object) -> tuple[str, ...]:
+    if circuit.contents != "recorded":
+        return ("Contents not recorded.", "Ask the sending unit for its list.")
+    fluids: list[str] = []
+    for part in circuit.now_in:
+        if part.kind == "fluid" and part.product_id is not None:
+            product = session.scalar(
+                select(Product).filter_by(site_id=site_id, id=part.product_id)
+            )
+            name = (product.substance or product.name) if product else part.name
+            if name not in fluids:
+                fluids.append(name)
+    volume = f", {circuit.fill_ml / 1000:g} L" if circuit.fill_ml else ""
+    first = f"Prime: {' and '.join(fluids)}{volume}" if fluids else "Prime fluid: not recorded"
+    # Additives and blood come by acts of their own; none is recorded without one.
+    return (first, "No blood. No additives recorded.")

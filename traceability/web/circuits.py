@@ -1,0 +1,198 @@
+"""A circuit's page, its tag, and the acts on the shelf."""
+
+from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from markupsafe import Markup
+from werkzeug.exceptions import NotFound
+
+from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
+from traceability.actions.circuit.hold import PutOnHold, Release, put_on_hold, release
+from traceability.actions.circuit.keep import (
+    DiscardCircuit,
+    MoveCircuit,
+    OrderTag,
+    discard_circuit,
+    move_circuit,
+    order_tag,
+)
+from traceability.actions.run.take import CameBackUnused, came_back_unused
+from traceability.domain.circuits import Phase
+from traceability.domain.people import Right
+from traceability.messages import DISCARDS, say_event, say_limit
+from traceability.printing.tags import render_tag
+from traceability.reads.circuits import Happening, happenings
+from traceability.reads.lists import places
+from traceability.reads.tags import tag_facts
+from traceability.web import session
+from traceability.web.forms import moment_of
+from traceability.web.pictures.life import life
+from traceability.web.prime import STANDS_IN, the_circuit
+
+pages = Blueprint("circuits", __name__)
+
+
+@pages.get("/circuits/<number>")
+def page(number: str) -> ResponseReturnValue:
+    """Show what the circuit is, what is in it and what happened."""
+    session.need(Right.ACT)
+    circuit, ours = the_circuit(number), session.services()
+    with ours.reads() as reads:
+        happened = happenings(reads, ours.site.id, circuit.id)
+        stand_in = places(reads, ours.site.id, *STANDS_IN)
+    zone = ours.settings.zone_info
+    return render_template(
+        "circuit.html",
+        c=circuit,
+        timeline_svg=Markup(life(circuit, ours.now(), zone)),  # noqa: S704 - escaped there
+        happenings=[_shown(each) for each in happened],
+        places=stand_in,
+        discards=list(DISCARDS.items()),
+        nav="shelf",
+    )
+
+
+def _shown(happening: Happening) -> dict[str, object]:
+    late = happening.recorded_at - happening.at
+    return {
+        "at": happening.at,
+        "words": say_event(happening.kind, happening.body),
+        "who": happening.who or happening.device,
+        "device": happening.device,
+        "late": late if late.total_seconds() > 60 * 60 else None,
+        "number": happening.number,
+    }
+
+
+@pages.post("/circuits/<number>/tag")
+def order(number: str) -> ResponseReturnValue:
+    """Order the tag and show it; a second one is a copy and says so."""
+    circuit = the_circuit(number)
+    done = order_tag(
+        OrderTag(
+            sent=session.sent(request.form.get("request_id")),
+            circuit_id=circuit.id,
+            at=session.services().now(),
+        ),
+        site=session.site(),
+    )
+    return redirect(url_for("circuits.tag", number=circuit.number, copy=done.facts["copy"]))
+
+
+@pages.get("/circuits/<number>/tag.pdf")
+def tag(number: str) -> ResponseReturnValue:
+    """Give the tag as a PDF in exact millimetres."""
+    session.need(Right.ACT)
+    circuit, ours = the_circuit(number), session.services()
+    if circuit.standing.phase is Phase.PRIMING:
+        raise NotFound
+    with ours.reads() as reads:
+        facts = tag_facts(
+            reads,
+            circuit,
+            zone=ours.settings.zone_info,
+            copy=_copy(request.args.get("copy")),
+            reason=say_limit(circuit.decides),
+        )
+    answer = Response(render_tag(facts), mimetype="application/pdf")
+    answer.headers["Content-Disposition"] = f'inline; filename="{circuit.number}.pdf"'
+    return answer
+
+
+def _copy(text: str | None) -> int:
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 5 else 0
+
+
+@pages.post("/circuits/<number>/move")
+def move(number: str) -> ResponseReturnValue:
+    """Put it somewhere else."""
+    circuit = the_circuit(number)
+    asked = MoveCircuit(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=circuit.id,
+        place_id=session.key(request.form.get("place_id"), "place"),
+        at=moment_of("at"),
+    )
+    move_circuit(asked, site=session.site())
+    return redirect(url_for("circuits.page", number=circuit.number))
+
+
+@pages.post("/circuits/<number>/discard")
+def discard(number: str) -> ResponseReturnValue:
+    """Throw it away, with a reason."""
+    circuit = the_circuit(number)
+    asked = DiscardCircuit(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=circuit.id,
+        reason=request.form.get("reason", ""),
+        at=moment_of("at"),
+    )
+    discard_circuit(asked, site=session.site())
+    return redirect(url_for("circuits.page", number=circuit.number))
+
+
+@pages.post("/circuits/<number>/hold")
+def hold(number: str) -> ResponseReturnValue:
+    """Put it on hold."""
+    circuit = the_circuit(number)
+    asked = PutOnHold(
+        sent=session.sent(request.form.get("request_id")),
+        subject="circuit",
+        subject_id=circuit.id,
+        reason=request.form.get("reason", ""),
+        notice=request.form.get("notice", ""),
+        at=moment_of("at"),
+    )
+    put_on_hold(asked, site=session.site())
+    return redirect(url_for("circuits.page", number=circuit.number))
+
+
+@pages.post("/circuits/<number>/release")
+def free(number: str) -> ResponseReturnValue:
+    """Release it from hold."""
+    circuit = the_circuit(number)
+    asked = Release(
+        sent=session.sent(request.form.get("request_id")),
+        subject="circuit",
+        subject_id=circuit.id,
+        reason=request.form.get("reason", ""),
+        at=moment_of("at"),
+    )
+    release(asked, site=session.site())
+    return redirect(url_for("circuits.page", number=circuit.number))
+
+
+@pages.post("/circuits/<number>/came-back")
+def came_back(number: str) -> ResponseReturnValue:
+    """It came back unused: seal unbroken, looked at again by who is signed in."""
+    circuit = the_circuit(number)
+    asked = CameBackUnused(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=circuit.id,
+        place_id=session.key(request.form.get("place_id"), "place"),
+        at=moment_of("at"),
+    )
+    came_back_unused(asked, site=session.site())
+    return redirect(url_for("circuits.page", number=circuit.number))
+
+
+@pages.get("/foreign")
+def foreign_page() -> ResponseReturnValue:
+    """Ask where a circuit that was primed elsewhere came from."""
+    session.need(Right.ACT)
+    ours = session.services()
+    with ours.reads() as reads:
+        shown = places(reads, ours.site.id)
+    return render_template("foreign.html", places=shown, nav="take")
+
+
+@pages.post("/foreign")
+def foreign() -> ResponseReturnValue:
+    """Give it a number and a tag of ours."""
+    asked = TakeInForeign(
+        sent=session.sent(request.form.get("request_id")),
+        sender=request.form.get("sender", "").strip(),
+        place_id=session.key_or_none(request.form.get("place_id"), "place"),
+        at=moment_of("at"),
+    )
+    done = take_in_foreign(asked, site=session.site())
+    return redirect(url_for("circuits.page", number=done.facts["number"]))

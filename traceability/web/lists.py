@@ -1,0 +1,242 @@
+"""The unit's lists: products, circuit types, places and policy."""
+
+from typing import Final
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from werkzeug.exceptions import NotFound
+
+from traceability.actions.lists.products import Level, SetProduct, set_product
+from traceability.actions.lists.sheets import SetSheet, set_sheet
+from traceability.actions.lists.site import (
+    PLACE_KINDS,
+    STANDS_FOR,
+    SetPlace,
+    SetPolicy,
+    set_place,
+    set_policy,
+)
+from traceability.domain.people import Right
+from traceability.domain.sheets import Need, Slot, Where
+from traceability.domain.use_by import Way
+from traceability.errors import BadValue
+from traceability.reads.lists import kinds_in_use, places, policy, products, sheets
+from traceability.web import session
+from traceability.web.forms import checked, whole
+
+pages = Blueprint("lists", __name__)
+
+MOST_SLOTS: Final = 60
+
+
+@pages.get("/lists")
+def page() -> ResponseReturnValue:
+    """Show which lists there are."""
+    session.need(Right.ACT)
+    return render_template("lists.html", nav="lists")
+
+
+@pages.get("/products")
+def product_list() -> ResponseReturnValue:
+    """Show all products."""
+    session.need(Right.ACT)
+    ours = session.services()
+    with ours.reads() as reads:
+        found = products(reads, ours.site.id)
+    return render_template("products.html", products=found, nav="lists")
+
+
+@pages.get("/products/new")
+def new_product() -> ResponseReturnValue:
+    """Ask once what a code stands for."""
+    session.need(Right.ACT)
+    ours = session.services()
+    with ours.reads() as reads:
+        kinds = kinds_in_use(reads, ours.site.id)
+        types = [sheet.circuit_type for sheet in sheets(reads, ours.site.id)]
+    return render_template(
+        "product.html",
+        p={
+            "standard": request.args.get("standard", "none"),
+            "identifier": request.args.get("identifier", ""),
+        },
+        kinds=kinds,
+        types=types,
+        back=request.args.get("back", ""),
+        nav="lists",
+    )
+
+
+@pages.post("/products")
+def save_product() -> ResponseReturnValue:
+    """Keep the product; the prime goes on where it was."""
+    form = request.form
+    units = whole("units", default=1)
+    carton = form.get("carton_identifier", "").strip()
+    levels = (Level(identifier=carton, units=whole("carton_units")),) if carton else ()
+    asked = SetProduct(
+        sent=session.sent(form.get("request_id")),
+        standard=form.get("standard", "none"),
+        identifier=form.get("identifier", ""),
+        name=form.get("name", ""),
+        maker=form.get("maker", ""),
+        part_kind=form.get("kind", ""),
+        item_number=form.get("item_number", ""),
+        substance=form.get("substance", ""),
+        volume_ml=whole("volume_ml", default=0) or None,
+        circuit_type=form.get("circuit_type", ""),
+        counted=not checked("ward_stock"),
+        levels=levels,
+        units=units,
+    )
+    set_product(asked, site=session.site())
+    back = form.get("back", "")
+    inside = back.startswith("/prime/") and "\\" not in back
+    return redirect(back if inside else url_for("lists.product_list"))
+
+
+@pages.get("/sheets")
+def sheet_list() -> ResponseReturnValue:
+    """Show the circuit types and their sheets."""
+    session.need(Right.ACT)
+    ours = session.services()
+    with ours.reads() as reads:
+        found = sheets(reads, ours.site.id)
+    return render_template("sheets.html", sheets=found, nav="lists")
+
+
+@pages.get("/sheets/edit")
+def sheet_page() -> ResponseReturnValue:
+    """Show one sheet as a table to be edited, or an empty one."""
+    session.need(Right.LISTS)
+    name, ours = request.args.get("circuit_type", ""), session.services()
+    with ours.reads() as reads:
+        found = [sheet for sheet in sheets(reads, ours.site.id) if sheet.circuit_type == name]
+    if name and not found:
+        raise NotFound
+    return render_template(
+        "sheet.html",
+        sheet=found[0] if found else None,
+        needs=[need.value for need in Need],
+        wheres=[where.value for where in Where],
+        ways=[way.value for way in Way],
+        nav="lists",
+    )
+
+
+@pages.post("/sheets")
+def save_sheet() -> ResponseReturnValue:
+    """Keep the next version of the sheet."""
+    asked = SetSheet(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_type=request.form.get("circuit_type", "").strip(),
+        way=request.form.get("way", ""),
+        fill_ml=whole("fill_ml"),
+        slots=tuple(_slots()),
+        read_version=whole("read_version", default=0),
+    )
+    set_sheet(asked, site=session.site())
+    return redirect(url_for("lists.sheet_list"))
+
+
+def _slots() -> list[Slot]:
+    form, found = request.form, []
+    for number in range(MOST_SLOTS):
+        slot_id = form.get(f"slot-{number}-id", "").strip()
+        if not slot_id:
+            continue
+        name = form.get(f"slot-{number}-name", "").strip()
+        try:
+            where = Where(form.get(f"slot-{number}-where", ""))
+            need = Need(form.get(f"slot-{number}-need", ""))
+        except ValueError:
+            raise BadValue(field=name or slot_id, value="", why="empty") from None
+        found.append(
+            Slot(
+                id=slot_id,
+                name=name,
+                kind=form.get(f"slot-{number}-kind", "").strip(),
+                where=where,
+                count=whole(f"slot-{number}-count", default=1),
+                need=need,
+                inside_pack=checked(f"slot-{number}-inside_pack"),
+                leaves=checked(f"slot-{number}-leaves"),
+                substance=form.get(f"slot-{number}-substance", "").strip(),
+                volume_ml=whole(f"slot-{number}-volume_ml", default=0) or None,
+            )
+        )
+    return found
+
+
+@pages.get("/places")
+def place_list() -> ResponseReturnValue:
+    """Show all places."""
+    session.need(Right.ACT)
+    ours = session.services()
+    with ours.reads() as reads:
+        found = places(reads, ours.site.id)
+    return render_template(
+        "places.html", places=found, kinds=PLACE_KINDS, duties=STANDS_FOR, nav="lists"
+    )
+
+
+@pages.post("/places")
+def save_place() -> ResponseReturnValue:
+    """Add or change a place."""
+    ours, form = session.services(), request.form
+    place_id = session.key_or_none(form.get("place_id"), "place")
+    asked = SetPlace(
+        sent=session.sent(form.get("request_id")),
+        place_id=place_id or session.key(form.get("request_id"), "place"),
+        code=form.get("code", "").strip().upper(),
+        name=form.get("name", "").strip(),
+        place_kind=form.get("kind", ""),
+        stands_for=form.get("stands_for") or None,
+        sort=whole("sort", default=0),
+        active=not checked("gone"),
+    )
+    set_place(asked, site=ours.site)
+    return redirect(url_for("lists.place_list"))
+
+
+@pages.get("/policy")
+def policy_page() -> ResponseReturnValue:
+    """Show the limits in force, with the published figures beside them."""
+    session.need(Right.ACT)
+    ours = session.services()
+    with ours.reads() as reads:
+        found = policy(reads, ours.site.id)
+    return render_template("policy.html", policy=found, figures=FIGURES, nav="lists")
+
+
+@pages.post("/policy")
+def save_policy() -> ResponseReturnValue:
+    """Set the limits from now on."""
+    opened = request.form.get("opened_fluid_hours", "").strip()
+    asked = SetPolicy(
+        sent=session.sent(request.form.get("request_id")),
+        wet_closed_days=whole("wet_closed_days"),
+        dry_days=whole("dry_days"),
+        wet_open_days=whole("wet_open_days"),
+        blood_minutes=whole("blood_hours") * 60,
+        opened_fluid_minutes=whole("opened_fluid_hours") * 60 if opened else None,
+        parts_expiry_counts=checked("parts_expiry_counts"),
+        read_version=whole("read_version"),
+    )
+    set_policy(asked, site=session.site())
+    return redirect(url_for("lists.policy_page"))
+
+
+FIGURES: Final = {
+    "wet_closed_days": "Guideline limit 30 d under conditions; German centres discard at a mean of "
+    "20 d (Winnersbach et al., ASAIO J 2024;70(11):979-986, abstract). Closed wet 6 weeks (Deptula "
+    "et al., Perfusion 2021;36(2):130-137, abstract).",
+    "dry_days": "60 d, open or closed (Deptula et al., as above).",
+    "wet_open_days": "5 d (Deptula et al., as above).",
+    "blood_hours": "Bench up to 16 h, authors ask for a trial (Deptula et al., as above). 4 h out "
+    "of controlled storage (Brunskill et al., Transfus Med Rev 2012;26:209-23, abstract).",
+    "opened_fluid_hours": "Not set: use at once. Common practice, no source; the unit's pharmacist "
+    "sets it.",
+    "parts_expiry_counts": "Common practice, no source; on by default because it is stricter.",
+}
+"""Published figures, not a recommendation; the unit's policy and the maker's instructions win."""

@@ -1,0 +1,149 @@
+"""Patient runs: the list, one run, and the acts at the bedside."""
+
+from uuid import NAMESPACE_OID, uuid5
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from werkzeug.exceptions import NotFound
+
+from traceability.actions.run.flow import EndRun, end_run
+from traceability.actions.run.patient import SetPatient, set_patient
+from traceability.actions.run.swap import ChangeOut, SwapPart, change_out, swap_part
+from traceability.domain.parts import PartState
+from traceability.domain.people import Right
+from traceability.errors import BadValue
+from traceability.reads.lists import site_facts
+from traceability.reads.runs import RunFacts, patient_text, run_facts, runs
+from traceability.web import session
+from traceability.web.forms import checked, moment_of
+from traceability.web.prime import tag_number, the_circuit
+
+pages = Blueprint("runs", __name__)
+
+
+@pages.get("/runs")
+def listed() -> ResponseReturnValue:
+    """Show the newest runs, those going on first."""
+    session.need(Right.ACT)
+    ours = session.services()
+    with ours.reads() as reads:
+        found = runs(reads, ours.site.id)
+    return render_template("runs.html", runs=found, nav="runs")
+
+
+@pages.get("/runs/<number>")
+def page(number: str) -> ResponseReturnValue:
+    """Show one run, without the patient."""
+    session.need(Right.ACT)
+    return _page(the_run(number), None)
+
+
+@pages.post("/runs/<number>/show-patient")
+def show_patient(number: str) -> ResponseReturnValue:
+    """Show the patient's reference to who may see it."""
+    session.need(Right.SEE_PATIENTS)
+    run, ours = the_run(number), session.services()
+    with ours.reads() as reads:
+        text = patient_text(reads, ours.site.id, run.id)
+    return _page(run, text or "not recorded")
+
+
+def _page(run: RunFacts, patient: str | None) -> str:
+    parts = []
+    for each in run.on_now:
+        circuit = the_circuit(each.number)
+        parts += [
+            {
+                "value": f"{part.slot}:{part.ordinal}",
+                "circuit": circuit.number,
+                "label": part.place + (f", {part.ordinal}" if part.count > 1 else ""),
+            }
+            for part in circuit.now_in
+            if part.state not in {PartState.NOT_FITTED, PartState.TICKED} and not part.leaves
+        ]
+    return render_template("run.html", run=run, patient=patient, parts=parts, nav="runs")
+
+
+@pages.post("/runs/<number>/patient")
+def patient(number: str) -> ResponseReturnValue:
+    """Tie the run to a patient: scanned, typed, or a temporary identity."""
+    run = the_run(number)
+    asked = SetPatient(
+        sent=session.sent(request.form.get("request_id")),
+        run_id=run.id,
+        reference=request.form.get("reference", ""),
+        at=session.services().now(),
+    )
+    set_patient(asked, site=session.site())
+    circuit = request.form.get("circuit")
+    if circuit:
+        return redirect(url_for("take.taken", number=circuit))
+    return redirect(url_for("runs.page", number=run.number))
+
+
+@pages.post("/runs/<number>/swap")
+def swap(number: str) -> ResponseReturnValue:
+    """Old part out, new part in: the place was pointed at, the new part scanned."""
+    run = the_run(number)
+    slot, _, ordinal = request.form.get("part", "").partition(":")
+    if not ordinal.isdigit():
+        raise BadValue(field="place", value="", why="empty")
+    asked = SwapPart(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=the_circuit(request.form.get("circuit", "")).id,
+        slot=slot,
+        ordinal=int(ordinal),
+        at=moment_of("at"),
+        text=request.form.get("text", ""),
+        lot_not_readable=checked("not_readable"),
+    )
+    swap_part(asked, site=session.site())
+    return redirect(url_for("runs.page", number=run.number))
+
+
+@pages.post("/runs/<number>/change")
+def change(number: str) -> ResponseReturnValue:
+    """Old circuit off, new one on."""
+    run, ours = the_run(number), session.services()
+    with ours.reads() as reads:
+        code = site_facts(reads).code
+    new_number, is_ours = tag_number(request.form.get("tag", ""), code)
+    if not is_ours:
+        raise BadValue(field="tag of the new circuit", value="", why="empty")
+    still_on = [each for each in run.on_now if not each.disputed]
+    if not still_on:
+        raise BadValue(field="circuit on this run", value="none", why="empty")
+    sent = session.sent(request.form.get("request_id"))
+    first, second, third = (uuid5(NAMESPACE_OID, f"{sent.request_id}:{n}") for n in range(3))
+    asked = ChangeOut(
+        sent=sent,
+        old_circuit_id=still_on[0].circuit_id,
+        run_id=run.id,
+        new_number=new_number,
+        off_at=moment_of("off_at"),
+        on_at=moment_of("on_at"),
+        request_ids=(first, second, third),
+    )
+    change_out(asked, site=session.site())
+    return redirect(url_for("runs.page", number=run.number))
+
+
+@pages.post("/runs/<number>/end")
+def end(number: str) -> ResponseReturnValue:
+    """End the patient's support; whatever circuit is on comes off."""
+    run = the_run(number)
+    asked = EndRun(
+        sent=session.sent(request.form.get("request_id")), run_id=run.id, at=moment_of("at")
+    )
+    end_run(asked, site=session.site())
+    return redirect(url_for("runs.page", number=run.number))
+
+
+def the_run(number: str) -> RunFacts:
+    """Return the run of that number, or answer 404."""
+    ours = session.services()
+    with ours.reads() as reads:
+        found = run_facts(reads, ours.site.id, number)
+    if found is None:
+        raise NotFound
+    return found

@@ -1,0 +1,148 @@
+"""Take a circuit by one scan of its tag, without signing in, and what may follow."""
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from traceability.actions.run.flow import FlowOff, FlowOn, flow_off, flow_on
+from traceability.actions.run.take import TakeBack, TakeCircuit, take_back, take_circuit
+from traceability.domain.circuits import State, cautions_for_use
+from traceability.domain.moments import Manner
+from traceability.domain.tags import BrokenSymbol, read_symbol
+from traceability.errors import BadValue, NotOnRun, UnknownCode
+from traceability.messages import say_cautions
+from traceability.reads.circuits import CircuitFacts
+from traceability.reads.lists import site_facts
+from traceability.web import session
+from traceability.web.forms import checked, moment_of
+from traceability.web.prime import tag_number, the_circuit
+
+pages = Blueprint("take", __name__)
+
+
+@pages.get("/take")
+def page() -> ResponseReturnValue:
+    """Ask for one scan."""
+    return render_template("take.html", error=None, tag="", nav="take")
+
+
+@pages.post("/take")
+def take() -> ResponseReturnValue:
+    """Record *taken* from one scan; a tag nobody knows goes on as contents not recorded."""
+    text = request.form.get("tag", "").strip()
+    ours = session.services()
+    with ours.reads() as reads:
+        code = site_facts(reads).code
+    if not text:
+        raise BadValue(field="tag", value="", why="empty")
+    number, is_ours = tag_number(text, code)
+    if not is_ours and not checked("anyway"):
+        half = isinstance(read_symbol(text), BrokenSymbol)
+        sentence = "half" if half else "unknown"
+        return render_template("take.html", error=sentence, tag=text, nav="take"), 422
+    known = is_ours and _exists(number)
+    if is_ours and not known and not checked("anyway"):
+        return render_template("take.html", error="unknown", tag=text, nav="take"), 422
+    if known:
+        here = the_circuit(number)
+        if here.on_run is not None and here.on_run.flow_from is None and not checked("anyway"):
+            return _flow_on_by_tag(here)
+    asked = TakeCircuit(
+        sent=session.sent(request.form.get("request_id")),
+        number=number if known else "",
+        tag_text="" if known else text[:400],
+        at=ours.now(),
+        manner=Manner.EMERGENCY,
+    )
+    done = take_circuit(asked, site=session.site())
+    return redirect(url_for("take.taken", number=done.facts["number"]))
+
+
+def _exists(number: str) -> bool:
+    try:
+        the_circuit(number)
+    except UnknownCode:
+        return False
+    return True
+
+
+def _flow_on_by_tag(circuit: CircuitFacts) -> ResponseReturnValue:
+    """The same tag a second time is *flow on*."""
+    asked = FlowOn(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=circuit.id,
+        at=session.services().now(),
+        manner=Manner.EMERGENCY,
+    )
+    flow_on(asked, site=session.site())
+    return redirect(url_for("take.taken", number=circuit.number))
+
+
+@pages.get("/taken/<number>")
+def taken(number: str) -> ResponseReturnValue:
+    """Show that it is recorded, and what may follow when there are hands."""
+    session.sent(str(session.services().site.new_id(session.services().now())))
+    circuit = the_circuit(number)
+    if circuit.state not in {State.TAKEN, State.ON_PATIENT}:
+        return redirect(url_for("circuits.page", number=circuit.number))
+    on_run = circuit.on_run
+    against = cautions_for_use(
+        circuit.standing,
+        contents_recorded=circuit.contents == "recorded",
+        at=on_run.taken_at if on_run else session.services().now(),
+    )
+    disputed = [each for each in circuit.runs if each.until is None and each.disputed]
+    return render_template(
+        "taken.html",
+        c=circuit,
+        run=on_run,
+        cautions=say_cautions(against),
+        disputed=disputed,
+        nav="take",
+    )
+
+
+@pages.post("/circuits/<number>/flow-on")
+def on(number: str) -> ResponseReturnValue:
+    """Record flow on, now or at a time."""
+    circuit = the_circuit(number)
+    asked = FlowOn(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=circuit.id,
+        at=moment_of("at"),
+        manner=Manner.PLANNED,
+        place_id=session.key_or_none(request.form.get("place_id"), "place"),
+    )
+    flow_on(asked, site=session.site())
+    return redirect(url_for("take.taken", number=circuit.number))
+
+
+@pages.post("/circuits/<number>/flow-off")
+def off(number: str) -> ResponseReturnValue:
+    """Record flow off; the run may end with it."""
+    circuit = the_circuit(number)
+    if circuit.on_run is None:
+        raise NotOnRun(number=circuit.number, run="")
+    asked = FlowOff(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=circuit.id,
+        at=moment_of("at"),
+        manner=Manner.PLANNED,
+        run_id=circuit.on_run.run_id,
+        run_ends=checked("run_ends"),
+        transferred=checked("transferred"),
+    )
+    flow_off(asked, site=session.site())
+    return redirect(url_for("runs.page", number=circuit.on_run.run))
+
+
+@pages.post("/circuits/<number>/take-back")
+def back(number: str) -> ResponseReturnValue:
+    """A wrong scan: the circuit is back in its place, the scan stays on record."""
+    circuit = the_circuit(number)
+    asked = TakeBack(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=circuit.id,
+        at=session.services().now(),
+    )
+    take_back(asked, site=session.site())
+    return redirect(url_for("shelf.page"))

@@ -1,0 +1,438 @@
+"""The trolley page, driven by scans alone: each scan and each act answers with the strip."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from flask import Blueprint, jsonify, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from markupsafe import Markup
+
+from traceability.actions.once import Done
+from traceability.actions.prime.say import Say, say
+from traceability.actions.prime.scan import (
+    GoOn,
+    ScanAgain,
+    ScanPart,
+    go_on,
+    scan_again,
+    scan_part,
+)
+from traceability.actions.prime.take_back import Dropped, Undo, dropped, undo
+from traceability.domain.parts import PartState
+from traceability.domain.people import Right
+from traceability.domain.sheets import Need
+from traceability.domain.tags import (
+    CARDS,
+    COUNT_CARDS,
+    REASON_CARDS,
+    Act,
+    BrokenSymbol,
+    OwnSymbol,
+    SymbolKind,
+    read_symbol,
+    site_and_name,
+)
+from traceability.domain.trolley import WAY_ON, Finding
+from traceability.errors import NothingToKeep
+from traceability.messages import REASONS, WORDS, Said, say_verdict
+from traceability.reads.trolley import TrolleyFacts
+from traceability.web import session
+from traceability.web.filters import new_request_id
+from traceability.web.forms import device_moment
+from traceability.web.pictures.plan import Plan, PlanSlot, plan
+from traceability.web.prime import the_trolley
+from traceability.web.sign_in import badge_code
+
+pages = Blueprint("trolley", __name__)
+
+ROW: Final = (
+    Act.UNDO,
+    Act.SAME,
+    Act.COUNT,
+    Act.TICK,
+    Act.NOT_READABLE,
+    Act.NOT_FITTED,
+    Act.DROPPED,
+)
+"""The first seven buttons; the eighth is what the verdict asks for."""
+
+MARKS: Final = {
+    PartState.RECORDED: "whole",
+    PartState.INSIDE_PACK: "half",
+    PartState.LOT_NOT_READABLE: "cup",
+    PartState.LOT_NOT_RECORDED: "cup",
+    PartState.NOT_FITTED: "off",
+    PartState.TICKED: "tick",
+}
+
+
+@pages.get("/prime/<number>")
+def page(number: str) -> ResponseReturnValue:
+    """Show the prime as it stands; the strip shows this device's last act."""
+    session.need(Right.ACT)
+    found = the_trolley(number)
+    drawn = _plan(found)
+    last = found.last
+    said = say_verdict(last.verdict, last.code, last.facts) if last else _welcome(found)
+    strip = {
+        "verdict": last.verdict if last else "none",
+        "word": said.word,
+        "sentence": said.sentence,
+        "lines": list(said.lines),
+        "choices": _choices(found) if last else [],
+    }
+    return render_template(
+        "trolley.html",
+        t=found,
+        strip=strip,
+        plan_svg=Markup(drawn.svg()),  # noqa: S704 - our own drawing; its texts are escaped there
+        plan_list=[{"name": name, "states": states} for name, states in drawn.words],
+        acts=[_button(act) for act in ROW],
+        eighth=_eighth(found),
+        next=_next(found),
+        nav="prime",
+    )
+
+
+@pages.post("/prime/<number>/scan")
+def scan(number: str) -> ResponseReturnValue:
+    """Judge one scan, whatever it is: a part, a card, a badge, a tag."""
+    body, found = _body(), the_trolley(number)
+    text = str(body.get("text") or "")
+    own = read_symbol(text)
+    if own is not None:
+        return _own(own, body, found)
+    done = scan_part(
+        ScanPart(
+            sent=session.sent(str(body.get("request_id"))),
+            circuit_id=found.circuit_id,
+            text=text,
+            at=device_moment(body.get("at")),
+            channel=str(body.get("channel") or "physical-keys"),
+            slot=str(body.get("slot") or ""),
+            known="typed" if body.get("channel") == "typed" else "scanned",
+        ),
+        site=session.site(),
+    )
+    return _answer(number, done)
+
+
+@pages.post("/prime/<number>/act")
+def act(number: str) -> ResponseReturnValue:
+    """Do what a button or card says."""
+    body = _body()
+    return _act(str(body.get("act") or ""), body, the_trolley(number))
+
+
+def _own(
+    own: OwnSymbol | BrokenSymbol, body: Mapping[str, object], found: TrolleyFacts
+) -> ResponseReturnValue:
+    if isinstance(own, BrokenSymbol):
+        line = "It begins like a card or tag of ours and is not whole. Scan it again."
+        return _only_say(found, "Half a card or tag was read", [line])
+    if own.kind is SymbolKind.ACT:
+        if own.body in REASON_CARDS:
+            return _act("reason", {**body, "reason": REASON_CARDS[own.body]}, found)
+        if own.body in COUNT_CARDS:
+            return _act("count", {**body, "choice": COUNT_CARDS[own.body]}, found)
+        return _act(own.body, body, found)
+    if own.kind is SymbolKind.BADGE:
+        return _act("needed", {**body, "badge": own.body}, found)
+    if own.kind is SymbolKind.CIRCUIT:
+        _, name = site_and_name(own.body)
+        line = "Nothing was added. To look at it, open Take or its page. This prime goes on."
+        return _only_say(found, f"That is the tag of {name}", [line])
+    return _only_say(found, "That card is not for the trolley", ["Nothing was added."])
+
+
+def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:
+    name = name.upper()
+    sent = session.sent(str(body.get("request_id")))
+    at, slot = device_moment(body.get("at")), str(body.get("slot") or "")
+    circuit_id, ours = found.circuit_id, session.site()
+    match name:
+        case Act.UNDO:
+            done = undo(Undo(sent=sent, circuit_id=circuit_id, at=at), site=ours)
+        case Act.DROPPED:
+            done = dropped(Dropped(sent=sent, circuit_id=circuit_id, at=at, slot=slot), site=ours)
+        case Act.SAME:
+            done = scan_again(ScanAgain(sent=sent, circuit_id=circuit_id, at=at), site=ours)
+        case Act.COUNT:
+            return _count(body, found)
+        case Act.TICK | Act.NOT_READABLE | Act.NOT_FITTED:
+            done = say(
+                Say(
+                    sent=sent,
+                    circuit_id=circuit_id,
+                    state=_SAYS[Act(name)],
+                    at=at,
+                    slot=slot or _tickable(found, name),
+                    all_open=name == Act.TICK,
+                ),
+                site=ours,
+            )
+        case Act.AS_READ | "READING":
+            reading = str(body.get("choice") or "as-read")
+            asked = GoOn(sent=sent, circuit_id=circuit_id, at=at, reading=reading)
+            done = go_on(asked, site=ours)
+        case "PLACE":
+            asked = GoOn(sent=sent, circuit_id=circuit_id, at=at, slot=str(body.get("choice")))
+            done = go_on(asked, site=ours)
+        case Act.KEEP | Act.NEEDED | "REASON":
+            return _go_past(name, body, found)
+        case Act.NEXT:
+            return _redirect(url_for("prime.end_page", number=found.number))
+        case Act.SIGN:
+            return _redirect(url_for("prime.sign_page", number=found.number))
+        case Act.PAUSE:
+            return _redirect(url_for("shelf.page"))
+        case Act.TAKE_OVER:
+            onward = url_for("trolley.page", number=found.number)
+            return _redirect(url_for("sign_in.page", next=onward))
+        case Act.DISCARD:
+            return _redirect(url_for("circuits.page", number=found.number) + "#discard")
+        case _:
+            return _only_say(found, "That card does nothing here", ["Nothing was changed."])
+    return _answer(found.number, done)
+
+
+_SAYS: Final = {
+    Act.TICK: PartState.TICKED,
+    Act.NOT_READABLE: PartState.LOT_NOT_READABLE,
+    Act.NOT_FITTED: PartState.NOT_FITTED,
+}
+
+
+def _tickable(found: TrolleyFacts, name: str) -> str:
+    """Return the first tick-only place still open, for the tick card without a place."""
+    if name != Act.TICK:
+        return ""
+    return next((slot.id for slot, _ in found.missing if slot.need is Need.TICK), "")
+
+
+def _count(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:
+    choice = str(body.get("choice") or "")
+    if not choice.isdigit():
+        choices = [{"value": n, "label": str(n), "act": "count"} for n in COUNT_CARDS.values()]
+        return _only_say(
+            found, "How many more of the last one?", ["Touch, or scan a number card."], choices
+        )
+    asked = ScanAgain(
+        sent=session.sent(str(body.get("request_id"))),
+        circuit_id=found.circuit_id,
+        at=device_moment(body.get("at")),
+        times=int(choice),
+    )
+    return _answer(found.number, scan_again(asked, site=session.site()))
+
+
+def _go_past(name: str, body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:
+    """Keep it with a reason, or needed now: first who, then why, then it is judged again."""
+    last = found.last
+    if last is None or last.code not in set(WAY_ON):
+        raise NothingToKeep
+    right = WAY_ON[Finding(last.code)]
+    badge = str(body.get("badge") or "")
+    person_id = session.door().person_of_badge(badge_code(badge)) if badge else None
+    if not badge and not session.may(right):
+        who = "a charge consultant's" if right is Right.PAST_STOP else "a signer's"
+        return _only_say(
+            found, f"Scan {who} badge", ["Then the reason. Nothing was added yet."], ask="badge"
+        )
+    if badge and person_id is None:
+        return _only_say(found, "No such badge is known", ["Scan it again."], ask="badge")
+    reason = str(body.get("reason") or "")
+    if reason not in REASONS:
+        choices = [
+            {"value": value, "label": label, "act": "reason"} for value, label in REASONS.items()
+        ]
+        return _only_say(found, "Why? Touch or scan a reason", [], choices, ask="reason")
+    asked = GoOn(
+        sent=session.sent(str(body.get("request_id"))),
+        circuit_id=found.circuit_id,
+        at=device_moment(body.get("at")),
+        reason=reason,
+        by=person_id,
+    )
+    return _answer(found.number, go_on(asked, site=session.site()))
+
+
+def _answer(number: str, done: Done) -> ResponseReturnValue:
+    found = the_trolley(number)
+    said = say_verdict(done.verdict, done.code, done.facts)
+    redirect = None
+    if done.code == "unknown-product":
+        redirect = url_for(
+            "lists.new_product",
+            standard=done.facts.get("standard"),
+            identifier=done.facts.get("identifier"),
+            back=url_for("trolley.page", number=number),
+        )
+    choices = _choices(found)
+    return jsonify(
+        _strip(found, done.verdict, said, choices, tone="in" if _good(done) else "turn")
+        | {"redirect": redirect}
+    )
+
+
+def _good(done: Done) -> bool:
+    return done.verdict == "accepted"
+
+
+def _only_say(
+    found: TrolleyFacts,
+    sentence: str,
+    lines: list[str],
+    choices: list[dict[str, object]] | None = None,
+    *,
+    ask: str | None = None,
+) -> ResponseReturnValue:
+    """Answer with words alone: nothing was recorded, nothing is lost."""
+    said = Said(word=WORDS["look-again"], sentence=sentence, lines=tuple(lines), speech=sentence)
+    answer = _strip(found, "look-again", said, choices or [], tone="turn")
+    return jsonify(answer | {"ask": ask})
+
+
+def _redirect(url: str) -> ResponseReturnValue:
+    return jsonify({"redirect": url, "verdict": "none", "refused": False, "tone": None})
+
+
+def _strip(
+    found: TrolleyFacts,
+    verdict: str,
+    said: Said,
+    choices: list[dict[str, object]],
+    *,
+    tone: str,
+) -> dict[str, object]:
+    drawn = _plan(found)
+    return {
+        "verdict": verdict,
+        "word": said.word,
+        "sentence": said.sentence,
+        "lines": list(said.lines),
+        "speech": said.speech,
+        "choices": choices,
+        "recorded": found.recorded,
+        "of": found.of,
+        "missing": _missing_words(found),
+        "next": _next(found),
+        "eighth": _eighth(found),
+        "plan": drawn.groups,
+        "list": [{"name": name, "states": states} for name, states in drawn.words],
+        "tone": tone,
+        "ask": None,
+        "redirect": None,
+        "refused": False,
+        "request_id": str(new_request_id()),
+    }
+
+
+def _welcome(found: TrolleyFacts) -> Said:
+    return Said(
+        word="Begin",
+        sentence="Scan the circuit pack",
+        lines=(f"{found.circuit_type}, circuit {found.number}. Read the type aloud before opening.",),
+    )
+
+
+def _choices(found: TrolleyFacts) -> list[dict[str, object]]:
+    """Return what a person can answer to the last scan by touch."""
+    last = found.last
+    if last is None or last.verdict == "accepted":
+        return []
+    if last.code == Finding.WHICH_PLACE:
+        given = last.facts.get("choices")
+        names = {slot.id: slot.name for slot in found.sheet.slots}
+        ids = [each[0] for each in given if isinstance(each, list)] if isinstance(given, list) else []
+        return [
+            {"value": slot_id, "label": names.get(str(slot_id), str(slot_id)), "act": "place"}
+            for slot_id in dict.fromkeys(ids)
+        ]
+    if last.code == "compare":
+        choices: list[dict[str, object]] = [{"value": "as-read", "label": "As read", "act": "reading"}]
+        if last.facts.get("has_other"):
+            other = last.facts.get("other_lot") or last.facts.get("other_serial")
+            choices.append({"value": "alternative", "label": f"It is {other}", "act": "reading"})
+        return choices
+    if last.code == "carton":
+        return [
+            {"value": number, "label": str(number), "act": "count"} for number in range(1, 8)
+        ]
+    return []
+
+
+def _missing_words(found: TrolleyFacts) -> str:
+    if not found.missing:
+        return "Nothing is missing"
+    named = [f"{count} × {slot.name}" if count > 1 else slot.name for slot, count in found.missing]
+    shown = ", ".join(named[:3])
+    return f"Missing: {shown}" + (f" and {len(named) - 3} more" if len(named) > 3 else "")
+
+
+def _next(found: TrolleyFacts) -> dict[str, object]:
+    return {
+        "label": "Next step: end the prime",
+        "missing": _missing_words(found),
+        "solid": not found.missing,
+        "url": url_for("prime.end_page", number=found.number),
+        "card": CARDS[Act.NEXT][0],
+        "act": str(Act.NEXT),
+    }
+
+
+def _button(act: Act) -> dict[str, object]:
+    number, label = CARDS[act]
+    return {"act": str(act), "label": label, "card": number}
+
+
+def _eighth(found: TrolleyFacts) -> dict[str, object]:
+    last = found.last
+    if last is not None and last.verdict != "accepted" and last.code in set(WAY_ON):
+        gentle = WAY_ON[Finding(last.code)] is Right.ACT
+        return _button(Act.KEEP if gentle else Act.NEEDED)
+    return _button(Act.PAUSE)
+
+
+def _plan(found: TrolleyFacts) -> Plan:
+    held = {(each.slot, each.ordinal): MARKS[each.state] for each in found.filled}
+    extra: dict[str, int] = {}
+    for each in found.filled:
+        extra[each.slot] = max(extra.get(each.slot, 0), each.ordinal)
+    slots = []
+    for slot in found.sheet.slots:
+        if slot.where == "pack":
+            continue
+        empty = "untick" if slot.need is Need.TICK else "open"
+        count = max(slot.count, extra.get(slot.id, 0))
+        states = [held.get((slot.id, number), empty) for number in range(1, count + 1)]
+        if found.waits == slot.id and empty in states:
+            states[states.index(empty)] = "wait"
+        slots.append(
+            PlanSlot(
+                id=slot.id,
+                name=slot.name,
+                where=str(slot.where),
+                count=slot.count,
+                tick_only=slot.need is Need.TICK,
+                states=tuple(states),
+                next=slot.id == found.next_slot,
+            )
+        )
+    return plan(found.circuit_type, slots, _pack_line(found))
+
+
+def _pack_line(found: TrolleyFacts) -> str:
+    pack = next((slot for slot in found.sheet.slots if slot.where == "pack"), None)
+    if pack is None:
+        return ""
+    scanned = next((each for each in found.filled if each.slot == pack.id), None)
+    inside = sum(slot.count for slot in found.sheet.slots if slot.inside_pack) 
+    if scanned is None:
+        return f"{pack.name}: not scanned yet. It fills {inside} places"
+    return f"{pack.name} {scanned.lot or ''} fills {inside} places. Half bead = inner lot not known"
+
+
+def _body() -> Mapping[str, object]:
+    body = request.get_json(silent=True)
+    return body if isinstance(body, dict) else {}
