@@ -5,10 +5,10 @@ import string
 from collections.abc import Callable
 
 import pytest
-from barcode.codex import PZN7
+from barcode.codex import PZN7  # type: ignore[import-untyped]
 from reportlab.graphics.barcode.code39 import Standard39
-from stdnum import ean, iban  # type: ignore[import-untyped]
-from stdnum.iso7064 import mod_37_2  # type: ignore[import-untyped]
+from stdnum import ean, iban
+from stdnum.iso7064 import mod_37_2
 
 from tests.identifiers.strategies import TODAY
 from traceability.identifiers.checks import (

@@ -101,11 +101,12 @@ def _with_separators(body: str, today: date) -> list[Element] | None:
 
 def read_elements(pieces: Sequence[Placed], source: Source) -> Reading:
     """Return the reading of elements that were each verified: partners, then meaning."""
-    present: dict[str, str] = {}
-    for identifier, value, at in pieces:
-        if present.setdefault(identifier, value) != value:
-            clash = Fault(code="repeated-conflict", position=at, identifier=identifier)
-            return _rejected((clash,), pieces, source)
+    present = {identifier: value for identifier, value, _ in pieces}
+    if len(present) < len(pieces):
+        for identifier, value, at in reversed(pieces):
+            if present[identifier] != value:
+                clash = Fault(code="repeated-conflict", position=at, identifier=identifier)
+                return _rejected((clash,), pieces, source)
     faults = partner_faults(present)
     if not faults:
         return _meaning(present, source, Status.OK, ())
