@@ -226,6 +226,21 @@ def test_a_store_without_tables_is_not_served(tmp_path: Path) -> None:
     assert (code, "traceability migrate" in why) == (3, True)
 
 
+def test_an_application_that_cannot_start_ends_the_service(ward: Ward) -> None:
+    (ward.folder / "app.py").write_text("import no_such_module\n")
+    code, said, why = ward.run("serve", "--port", "0")
+    assert (code, said) == (3, "")
+    assert why.strip().endswith("The pages cannot be started; the reason stands above.")
+    assert "no_such_module" in why
+
+
+def test_a_key_file_that_is_none_is_said_and_left_alone(ward: Ward) -> None:
+    (ward.var / "keys.json").write_text("{}")
+    code, _, why = ward.run("serve", "--port", "0")
+    assert (code, "is not a key file" in why, "Traceback" in why) == (3, True, False)
+    assert (ward.var / "keys.json").read_text() == "{}"
+
+
 def test_a_misspelt_setting_stops_the_start(ward: Ward) -> None:
     ward.environment["TRACEABILITY_ZOEN"] = "Europe/Stockholm"
     code, _, why = ward.run("serve")

@@ -23,9 +23,15 @@ FIRST_WAIT_S: Final = 0.2
 LONGEST_WAIT_S: Final = 10.0
 STEADY_AFTER_S: Final = 30.0
 """One that lived so long starts anew soon; one that died before waits twice as long each time."""
+TRIES: Final = 3
+"""Starts that may fail before the first success; later ones are tried for ever."""
 GRACE_S: Final = 10.0
 """How long a child may finish what it is doing after it was told to leave."""
 LOOK_EVERY_S: Final = 0.1
+
+
+class NeverStarted(Exception):
+    """A child process ended each time it was started; what it said stands in the log."""
 
 
 @dataclass(slots=True)
@@ -62,6 +68,9 @@ class Children:
         """Start children anew as they end, until a signal says that all have to leave.
 
         `first_word` is a pipe; once a child has written to it, `then` is called, once.
+
+        Raises:
+            NeverStarted: nothing was written to it, and a child ended again and again.
         """
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             signal.signal(number, self._told_to_leave)
@@ -72,6 +81,8 @@ class Children:
             if not heard and select.select([first_word], [], [], 0)[0]:
                 heard = True
                 then()
+            if not heard and any(child.starts > TRIES for child in self.kept):
+                raise NeverStarted
 
     def leave(self) -> None:
         """Tell all children to leave, and wait; those that do not are killed."""

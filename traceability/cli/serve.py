@@ -10,9 +10,9 @@ import click
 from sqlalchemy import make_url
 
 from traceability.cli import one_at_a_time
-from traceability.cli.children import Child, Children
+from traceability.cli.children import Child, Children, NeverStarted
 from traceability.cli.exits import NotAvailable
-from traceability.cli.store import make_var, require_newest, settings_for
+from traceability.cli.store import make_var, opened, settings_for
 from traceability.clock import system_clock
 from traceability.security.certificates import (
     ServerCertificate,
@@ -48,7 +48,8 @@ def serve(*, host: str, port: int, tls: bool, names: tuple[str, ...], practice: 
     settings = settings_for(practice=practice)
     make_var(settings)
     lock = _lock(settings)
-    require_newest(settings)
+    with opened(practice=practice):
+        pass  # the store is there, of this version, and its keys can be read
     certificate = _certificate(settings, names) if tls else None
     listening = _listen(host, port)
     _serve(settings, listening, certificate, lock)
@@ -104,6 +105,8 @@ def _serve(
             children.keep(Child(name=f"web-{number + 1}", arguments=web, descriptors=inherits))
         children.keep(Child(name="worker", arguments=["worker", *practice], descriptors=lock))
         children.watch(first_word=tells_ready, then=lambda: _say_where(listening, certificate))
+    except NeverStarted as error:
+        raise NotAvailable("The pages cannot be started; the reason stands above.") from error
     finally:
         children.leave()
         listening.close()
