@@ -1,4 +1,4 @@
-"""The present moment. The only module that asks the machine's clock (a test searches for others)."""
+"""The present moment. The only module that asks the machine's clock (a test looks for others)."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime

@@ -54,7 +54,7 @@ class NotOnRun(Refused):
 
 
 class CautionsFirst(Refused):
-    """Something speaks against a planned act; a named person can go on. Facts: `number`, `cautions`, `right`."""
+    """Something speaks against a planned act. Facts: `number`, `cautions`, `right` to go on."""
 
     code = "cautions-first"
     way_on = "go-on"
@@ -122,7 +122,7 @@ class BadValue(Refused):
 
 
 class BadScan(Refused):
-    """What was scanned cannot be taken for this. Facts: `why` (code of the question) and its own."""
+    """What was scanned cannot be taken for this. Facts: `why` (a question's code) and its own."""
 
     code = "bad-scan"
 

@@ -18,9 +18,21 @@ Facts: TypeAlias = Mapping[str, object]
 WORDS: Final = {"accepted": "Accepted", "look-again": "Look again", "stop": "Stop"}
 """The three words of the verdict strip."""
 
-NUMBER_WORDS: Final = (
-    "none one two three four five six seven eight nine ten eleven twelve".split()
-)
+NUMBER_WORDS: Final = [
+    "none",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +113,8 @@ def _wrong_type(facts: Facts) -> Words:
     return (
         f"This pack is for {facts['scanned']}",
         [
-            f"This prime is {facts['wanted']}. Nothing was added. Do not open it; fetch the other pack.",
+            f"This prime is {facts['wanted']}. Nothing was added. Do not open it; fetch the "
+            "other pack.",
             "Needed now? Card 9: consultant's badge and reason.",
         ],
     )
@@ -109,7 +122,9 @@ def _wrong_type(facts: Facts) -> Words:
 
 def _wrong_fluid(facts: Facts) -> Words:
     return (
-        f"Not {str(facts['wanted']).lower()}" if facts.get("wanted") else "Fluid is not on the sheet",
+        f"Not {str(facts['wanted']).lower()}"
+        if facts.get("wanted")
+        else "Fluid is not on the sheet",
         [
             f"It is {facts['scanned']}, {lot_line(facts)}. Nothing was added. Set this bag aside.",
             "Needed now? Card 9: consultant's badge and reason.",
@@ -133,7 +148,8 @@ def _on_hold(facts: Facts) -> Words:
     return (
         f"On hold: notice {notice} names this lot" if named else f"On hold: {notice or 'see list'}",
         [
-            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Put it in the quarantine bin.",
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Put it in the "
+            "quarantine bin.",
             "Scan one of another lot. Needed now? Card 9: consultant's badge and reason.",
         ],
     )
@@ -143,7 +159,8 @@ def _expired(facts: Facts) -> Words:
     return (
         f"Expired {facts['expiry']}",
         [
-            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Set it aside, take another.",
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Set it aside, take "
+            "another.",
             "Needed now? Card 9: a signer's badge and reason.",
         ],
     )
@@ -160,7 +177,8 @@ def _serial_elsewhere(facts: Facts) -> Words:
     return (
         f"This piece is recorded in {facts['circuit']}",
         [
-            f"{facts.get('name')}, serial {facts['serial']}. Nothing was added. Compare with the print.",
+            f"{facts.get('name')}, serial {facts['serial']}. Nothing was added. Compare with "
+            "the print.",
             "It is this one? Record it anyway: card 8. Both claims are kept.",
         ],
     )
@@ -212,7 +230,8 @@ def _short_dated(facts: Facts) -> Words:
     return (
         f"{bag} expires before the circuit's use-by",
         [
-            f"Lot {facts.get('lot')} expires {facts['expiry']}. Planned use-by: {facts['planned']}.",
+            f"Lot {facts.get('lot')} expires {facts['expiry']}. Planned use-by: "
+            f"{facts['planned']}.",
             "Take a fresher one, or keep it with a reason: card 8. The shorter date then decides.",
         ],
     )
@@ -228,9 +247,12 @@ def _which_place(facts: Facts) -> Words:
 def _all_recorded(facts: Facts) -> Words:
     count = facts.get("count")
     return (
-        f"All {number_word(count)} are recorded already" if count != 1 else "It is recorded already",
+        f"All {number_word(count)} are recorded already"
+        if count != 1
+        else "It is recorded already",
         [
-            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. A swap for a dropped one? Card 10.",
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. A swap for a dropped "
+            "one? Card 10.",
             "One more than the sheet says? Keep it with a reason: card 8.",
         ],
     )
@@ -243,7 +265,10 @@ def _unreadable(facts: Facts) -> Words:
 
 
 _READING: Final[Mapping[str, tuple[str, str]]] = {
-    "": ("This code cannot be read", "Nothing was added. Scan again, or scan the other code on it."),
+    "": (
+        "This code cannot be read",
+        "Nothing was added. Scan again, or scan the other code on it.",
+    ),
     "empty": ("Nothing was read", "Hold the scanner still, a hand's width away, and scan again."),
     "too-long": (
         "Far too long for a product code",
@@ -282,7 +307,8 @@ def _compare(facts: Facts) -> Words:
         return (
             "Compare with the print",
             [
-                f"Read as lot {facts.get('lot')}. It could be lot {facts.get('other_lot')} with more behind it.",
+                f"Read as lot {facts.get('lot')}. It could be lot {facts.get('other_lot')} "
+                "with more behind it.",
                 "Which one is printed? Touch it.",
             ],
         )
@@ -300,7 +326,10 @@ def _half(_facts: Facts) -> Words:
 def _unknown_product(facts: Facts) -> Words:
     return (
         "New here: say once what it is",
-        [f"Code {facts.get('identifier')}. Name, maker and kind; then it is known ever after."],
+        [
+            (f"Code {facts['identifier']}. " if facts.get("identifier") else "")
+            + "Name, maker and kind; then it is known ever after."
+        ],
     )
 
 
@@ -333,7 +362,11 @@ def _said(facts: Facts) -> Words:
         "not-fitted": "not fitted",
     }
     state = words.get(str(facts.get("state")), "")
-    line = "The circuit is not ready while a needed part is not fitted." if state == "not fitted" else ""
+    line = (
+        "The circuit is not ready while a needed part is not fitted."
+        if state == "not fitted"
+        else ""
+    )
     return f"{facts.get('place')}: {state}", [line]
 
 
@@ -472,21 +505,26 @@ _SIDES: Final = {
     "before-taken": "That is before the circuit was taken, {limit}. Set a later time.",
     "before-flow-on": "That is before flow on, {limit}. Set a later time.",
     "before-part-in": "That is before the old part went in, {limit}. Set a later time.",
-    "before-off": "The new circuit would be on before the old one was off, {limit}. Check both times.",
+    "before-off": "The new circuit would be on before the old one was off, {limit}. Check "
+    "both times.",
     "run-ended": "The run ended at {limit}. Nothing was changed.",
 }
 
 
 def _wrong_state(facts: Facts) -> str:
     state = _STATES.get(str(facts.get("state")), str(facts.get("state")))
-    return f"{facts.get('number')} {state}. {_ACTS.get(str(facts.get('act')), 'Nothing was changed.')}"
+    return (
+        f"{facts.get('number')} {state}. {_ACTS.get(str(facts.get('act')), 'Nothing was changed.')}"
+    )
 
 
 def _cautions_first(facts: Facts) -> str:
     given = facts.get("cautions")
     codes = [str(code) for code in given] if isinstance(given, (list, tuple)) else []
     who = "a charge consultant" if str(facts.get("right")) == "past-stop" else "a signer"
-    return f"{facts.get('number')}: {'; '.join(say_cautions(codes))}. To go on, {who} gives a reason."
+    return (
+        f"{facts.get('number')}: {'; '.join(say_cautions(codes))}. To go on, {who} gives a reason."
+    )
 
 
 def _bad_value(facts: Facts) -> str:
@@ -519,7 +557,10 @@ def _bad_scan(facts: Facts) -> str:
 def _wrong_credentials(facts: Facts) -> str:
     wait = facts.get("wait_s")
     if isinstance(wait, int) and wait > 0:
-        return f"Badge and PIN do not fit. Wait {wait} s, or use another device. Taking a circuit needs no PIN."
+        return (
+            f"Badge and PIN do not fit. Wait {wait} s, or use another device. Taking a circuit "
+            "needs no PIN."
+        )
     return "Badge and PIN do not fit. Try again."
 
 
@@ -541,7 +582,8 @@ def _not_allowed(facts: Facts) -> str:
 
 _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "unknown-code": lambda f: (
-        f"No {f.get('what')} is known by {f.get('value') or 'this'}. Check what was read, and scan again."
+        f"No {f.get('what')} is known by {f.get('value') or 'this'}. Check what was read, and "
+        "scan again."
     ),
     "wrong-moment": lambda f: _SIDES.get(
         str(f.get("side")), "That time cannot be. The limit is {limit}. Set another time."
@@ -564,7 +606,8 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
     ),
     "already-signed": lambda f: f"The {f.get('part')} has signed: {f.get('person')}.",
     "stale-form": lambda f: (
-        f"Somebody changed this meanwhile (version {f.get('number')}). Nothing was saved. Look again."
+        f"Somebody changed this meanwhile (version {f.get('number')}). Nothing was saved. "
+        "Look again."
     ),
     "not-allowed": _not_allowed,
     "sign-in-needed": lambda _: "Sign in first: scan your badge, then your PIN.",
@@ -583,9 +626,12 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "request-id-reused": lambda _: "This page was used for something else. Open it again.",
     "busy": lambda _: "Others are writing. Nothing is lost; this device sends it again.",
     "store-full": lambda _: (
-        "The server's disk is full. Nothing is lost; this device sends it again. Ring who runs the server."
+        "The server's disk is full. Nothing is lost; this device sends it again. Ring who "
+        "runs the server."
     ),
-    "not-set-up": lambda _: "This store holds no hospital yet. Run: traceability demo, or person new --admin.",
+    "not-set-up": lambda _: (
+        "This store holds no hospital yet. Run: traceability demo, or person new --admin."
+    ),
 }
 
 

@@ -106,7 +106,9 @@ def ledger_of(asked: Asked, session: Session, site: Site) -> OpenLedger:
     return open_ledger(session, asked.sent, site_id=site.id, clock=site.clock)
 
 
-def _answer(asked: A, act: Callable[[A, Session, Site], Done], session: Session, site: Site) -> Done:
+def _answer(
+    asked: A, act: Callable[[A, Session, Site], Done], session: Session, site: Site
+) -> Done:
     sent = asked.sent
     what = {name: value for name, value in asdict(asked).items() if name != "sent"}
     digest = keyed_digest(site.digest_key, canonical(what))

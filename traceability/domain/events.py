@@ -10,7 +10,7 @@ from enum import StrEnum
 from typing import TypeAlias
 from uuid import UUID
 
-Plain: TypeAlias = None | bool | int | str | Sequence["Plain"] | Mapping[str, "Plain"]
+Plain: TypeAlias = bool | int | str | Sequence["Plain"] | Mapping[str, "Plain"] | None
 """What a body may hold once it is JSON; no floats (they print in more than one way)."""
 
 
@@ -93,7 +93,7 @@ class Recorded:
     def key_or_none(self, name: str) -> UUID | None:
         """Return an id of the body, or None where it says null or nothing."""
         value = self.text_or_none(name)
-        return value and UUID(value) or None
+        return (value and UUID(value)) or None
 
     def number_of(self, name: str, default: int | None = None) -> int:
         """Return a whole number of the body."""

@@ -156,9 +156,7 @@ def judge(
     return _placing(piece, now, slot, waived)
 
 
-def _placing(
-    piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]
-) -> Judgement:
+def _placing(piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]) -> Judgement:
     slots = slots_for(piece, now.sheet, waived)
     pointed = now.sheet.slot(slot) if slot else None
     if pointed is not None and pointed not in slots:
@@ -183,7 +181,9 @@ def _placing(
         used = [each.ordinal for each in now.filled if each.slot == target.id]
         free = [(target.id, max(used, default=0) + 1)]
     if pointed is None and _asks_where(piece, now, slots, free):
-        return Judgement(verdict=Verdict.LOOK_AGAIN, finding=Finding.WHICH_PLACE, choices=tuple(free))
+        return Judgement(
+            verdict=Verdict.LOOK_AGAIN, finding=Finding.WHICH_PLACE, choices=tuple(free)
+        )
     chosen, ordinal = free[0]
     return Judgement(
         verdict=Verdict.ACCEPTED,
@@ -196,7 +196,9 @@ def _placing(
 
 def slots_for(piece: Piece, sheet: Sheet, waived: frozenset[Finding] = frozenset()) -> list[Slot]:
     """Return the sheet's slots that take such a piece, in the order of the sheet."""
-    of_kind = [slot for slot in sheet.slots if slot.kind == piece.kind and slot.need is not Need.TICK]
+    of_kind = [
+        slot for slot in sheet.slots if slot.kind == piece.kind and slot.need is not Need.TICK
+    ]
     if piece.kind != FLUID_KIND or Finding.WRONG_FLUID in waived:
         return of_kind
     return [slot for slot in of_kind if same_words(slot.substance, piece.substance)]
@@ -242,9 +244,7 @@ def recorded_count(sheet: Sheet, filled: Sequence[InPlace]) -> int:
     counted = {slot.id: slot.count for slot in sheet.slots if slot.is_counted}
     good = {PartState.RECORDED, PartState.INSIDE_PACK}
     return sum(
-        1
-        for each in filled
-        if each.state in good and each.ordinal <= counted.get(each.slot, 0)
+        1 for each in filled if each.state in good and each.ordinal <= counted.get(each.slot, 0)
     )
 
 

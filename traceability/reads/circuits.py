@@ -152,7 +152,9 @@ class Happening:
     device: str
 
 
-def circuit_facts(session: Session, site_id: UUID, number: str, now: datetime) -> CircuitFacts | None:
+def circuit_facts(
+    session: Session, site_id: UUID, number: str, now: datetime
+) -> CircuitFacts | None:
     """Return the circuit of that number, or None."""
     circuit = circuit_by_number(session, site_id, number)
     return None if circuit is None else facts_of(session, circuit, now)
@@ -192,12 +194,12 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
         helper_id=circuit.helper_id,
         place=here[1].name if here else "",
         place_id=here[0] if here else None,
-        ended_at=prime and prime.valid_from,
-        use_by=prime and prime.use_by,
+        ended_at=prime.valid_from if prime else None,
+        use_by=prime.use_by if prime else None,
         decides=json.loads(prime.decides) if prime else {},
         comes_next=(json.loads(prime.comes_next) or {}) if prime else {},
-        fill_ml=prime and prime.fill_ml,
-        co2_ml_min=prime and prime.co2_ml_min,
+        fill_ml=prime.fill_ml if prime else None,
+        co2_ml_min=prime.co2_ml_min if prime else None,
         signatures=tuple(
             SignatureFacts(
                 part=each.part,
@@ -289,9 +291,7 @@ def _runs(session: Session, circuit: Circuit) -> list[OnRunFacts]:
 def _stays(session: Session, circuit: Circuit) -> list[tuple[UUID, StayFacts]]:
     rows = session.execute(
         select(CircuitPlace, Place.name)
-        .join(
-            Place, (Place.site_id == CircuitPlace.site_id) & (Place.id == CircuitPlace.place_id)
-        )
+        .join(Place, (Place.site_id == CircuitPlace.site_id) & (Place.id == CircuitPlace.place_id))
         .where(
             CircuitPlace.site_id == circuit.site_id,
             CircuitPlace.circuit_id == circuit.id,
@@ -340,7 +340,7 @@ def happenings(session: Session, site_id: UUID, circuit_id: UUID) -> list[Happen
     numbers |= _other_numbers(session, site_id, circuit_id)
     if not numbers:
         return []
-    rows = session.execute(
+    events = session.execute(
         select(LedgerEvent, Person.name, Device.name)
         .outerjoin(
             Person, (Person.site_id == LedgerEvent.site_id) & (Person.id == LedgerEvent.actor_id)
@@ -361,7 +361,7 @@ def happenings(session: Session, site_id: UUID, circuit_id: UUID) -> list[Happen
             who=who or "",
             device=device or "",
         )
-        for event, who, device in rows
+        for event, who, device in events
     ]
 
 

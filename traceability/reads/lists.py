@@ -125,7 +125,9 @@ def people(session: Session, site_id: UUID) -> list[PersonFacts]:
             active=person.active,
             has_badge=person.badge_digest is not None,
         )
-        for person in session.scalars(select(Person).filter_by(site_id=site_id).order_by(Person.name))
+        for person in session.scalars(
+            select(Person).filter_by(site_id=site_id).order_by(Person.name)
+        )
     ]
 
 
@@ -191,7 +193,7 @@ def policy(session: Session, site_id: UUID) -> PolicyFacts:
     """Return the policy in force."""
     version, limits = newest_policy(session, site_id)
     stored = session.get(Policy, (site_id, version))
-    return PolicyFacts(version=version, limits=limits, set_at=stored and stored.set_at)
+    return PolicyFacts(version=version, limits=limits, set_at=stored.set_at if stored else None)
 
 
 def kinds_in_use(session: Session, site_id: UUID) -> list[str]:

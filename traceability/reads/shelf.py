@@ -1,4 +1,4 @@
-"""The ready shelf: what stands ready, what does not count and why, and what is missing since when."""
+"""The ready shelf: what stands ready, what does not count and why, what is missing since when."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -47,10 +47,8 @@ class Shelf:
 
 
 def shelf(session: Session, site_id: UUID, now: datetime) -> Shelf:
-    """Return the shelf. Reads only circuits that are not ended: a handful, however long the record."""
-    alive = [
-        facts_of(session, circuit, now) for circuit in session.scalars(_alive(site_id))
-    ]
+    """Return the shelf. Only circuits that are not ended are read: a handful."""
+    alive = [facts_of(session, circuit, now) for circuit in session.scalars(_alive(site_id))]
     primed = [each for each in alive if each.standing.phase is Phase.PRIMED]
     posts = [place for place in places(session, site_id) if place.stands_for]
     required = tuple(_required(session, site_id, post, primed, now) for post in posts)
@@ -137,9 +135,7 @@ LOOK_BACK: Final = 30
 """How many stays at the place are looked at; the last ready one is nearly always the newest."""
 
 
-def ready_spans(
-    session: Session, circuit: Circuit, place_id: UUID, now: datetime
-) -> list[Span]:
+def ready_spans(session: Session, circuit: Circuit, place_id: UUID, now: datetime) -> list[Span]:
     """Return when the circuit stood ready at the place: primed, signed by two, free, in date."""
     signatures, prime = signatures_of(session, circuit), prime_of(session, circuit)
     if prime is None or len(signatures) < SIGNATURES_NEEDED:

@@ -72,9 +72,7 @@ def _prime_lines(session: Session, circuit: CircuitFacts, site_id: object) -> tu
     fluids: list[str] = []
     for part in circuit.now_in:
         if part.kind == "fluid" and part.product_id is not None:
-            product = session.scalar(
-                select(Product).filter_by(site_id=site_id, id=part.product_id)
-            )
+            product = session.scalar(select(Product).filter_by(site_id=site_id, id=part.product_id))
             name = (product.substance or product.name) if product else part.name
             if name not in fluids:
                 fluids.append(name)

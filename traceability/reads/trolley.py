@@ -13,6 +13,7 @@ from traceability.domain.events import Plain
 from traceability.domain.sheets import Sheet, Slot
 from traceability.domain.trolley import InPlace, missing, recorded_count, suggested
 from traceability.storage.circuits import Circuit, CircuitPlace
+from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import circuit_by_number, in_place, last_act, phase_of, sheet_of
 from traceability.storage.people import Person
 from traceability.storage.site import Place
@@ -51,9 +52,7 @@ class TrolleyFacts:
     last: LastAct | None
 
 
-def trolley(
-    session: Session, site_id: UUID, number: str, device_id: UUID
-) -> TrolleyFacts | None:
+def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> TrolleyFacts | None:
     """Return the prime of that circuit as this device shows it, or None."""
     circuit = circuit_by_number(session, site_id, number)
     if circuit is None:
@@ -63,9 +62,10 @@ def trolley(
         return None
     filled = in_place(session, circuit)
     act = last_act(session, circuit, device_id)
-    last = act and LastAct(
-        verdict=act.verdict, code=act.code, facts=json.loads(act.facts) or {}, at=act.at
-    )
+    last = None
+    if act is not None:
+        facts = json.loads(act.facts) or {}
+        last = LastAct(verdict=act.verdict, code=act.code, facts=facts, at=act.at)
     return TrolleyFacts(
         circuit_id=circuit.id,
         number=circuit.number,
@@ -82,7 +82,7 @@ def trolley(
         missing=tuple(missing(sheet, filled)),
         next_slot=suggested(sheet, filled),
         waits=_waits(sheet, last),
-        last=last or None,
+        last=last,
     )
 
 
@@ -114,3 +114,21 @@ def _place(session: Session, circuit: Circuit) -> str:
 def _name(session: Session, site_id: UUID, person_id: UUID | None) -> str:
     person = person_id and session.get(Person, (site_id, person_id))
     return person.name if person else ""
+
+
+def unknown_code(
+    session: Session, site_id: UUID, number: str, device_id: UUID
+) -> tuple[str, str] | None:
+    """Return standard and identifier of the code this device asked about last, if it is unknown.
+
+    The text of a code of no agency is read from where it is kept apart.
+    """
+    circuit = circuit_by_number(session, site_id, number)
+    act = circuit and last_act(session, circuit, device_id)
+    if not act or act.code != "unknown-product":
+        return None
+    facts, scan = json.loads(act.facts), json.loads(act.scan)
+    if facts["identifier"] is not None:
+        return str(facts["standard"]), str(facts["identifier"])
+    kept = session.get(KeptApart, UUID(scan["kept"])) if scan.get("kept") else None
+    return None if kept is None or kept.text is None else ("none", kept.text)

@@ -128,7 +128,7 @@ def _usable(
     return there if serves and lasts else None
 
 
-def _sign(  # noqa: PLR0913, PLR0917 - one call, above
+def _sign(
     chain: Path,
     key_at: Path,
     names: tuple[str, ...],

@@ -44,7 +44,7 @@ def signed_text(site_id: UUID, number: int, head_hash: str, at: datetime) -> byt
     return json.dumps(facts, sort_keys=True, separators=(",", ":")).encode("ascii")
 
 
-def note_head(  # noqa: PLR0913, PLR0917 - a signed head has these parts
+def note_head(
     var_dir: Path, keys: Keys, site_id: UUID, number: int, head_hash: str, at: datetime
 ) -> SignedHead:
     """Sign the head and add it to the file, safe from a power cut.

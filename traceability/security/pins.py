@@ -2,6 +2,7 @@
 
 import secrets
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Final
 
 from argon2 import PasswordHasher
@@ -46,7 +47,7 @@ def require_good_pin(pin: str) -> None:
     Raises:
         PinTooWeak: see above.
     """
-    steps = {ord(after) - ord(before) for before, after in zip(pin, pin[1:], strict=False)}
+    steps = {ord(after) - ord(before) for before, after in pairwise(pin)}
     if len(pin) < LEAST_DIGITS or not (pin.isascii() and pin.isdigit()):
         raise PinTooWeak(least=LEAST_DIGITS)
     if steps in ({0}, {1}, {-1}):
@@ -57,7 +58,8 @@ def wait_after(tries: int, last_at: datetime, now: datetime) -> timedelta:
     """Return how long the next try has to wait; zero if it may come now."""
     if tries < FREE_TRIES:
         return timedelta(0)
-    wait = min(FIRST_WAIT * 2 ** min(tries - FREE_TRIES, 10), LONGEST_WAIT)
+    doublings: int = min(tries - FREE_TRIES, 10)
+    wait = min(FIRST_WAIT * (1 << doublings), LONGEST_WAIT)
     return max(timedelta(0), last_at + wait - now)
 
 

@@ -10,7 +10,6 @@ from sqlalchemy.orm import Mapped, mapped_column
 from traceability.storage.base import Base, Entity, Link, one_open, same_site
 from traceability.storage.triggers import never_changes
 
-
 LOT_UNKNOWN: Final = text("lot_id IS NULL AND state NOT IN ('not-fitted', 'ticked')")
 """A part is in, and its lot is not known: what a recall has to look at besides the lot itself."""
 

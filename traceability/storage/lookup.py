@@ -108,9 +108,7 @@ def in_place(session: Session, circuit: Circuit, as_of_no: int | None = None) ->
             act.device_id,
         )
         .outerjoin(Lot, (Lot.site_id == Part.site_id) & (Lot.id == Part.lot_id))
-        .outerjoin(
-            act, (act.site_id == Part.site_id) & (act.recorded_no == Part.recorded_no)
-        )
+        .outerjoin(act, (act.site_id == Part.site_id) & (act.recorded_no == Part.recorded_no))
         .where(
             Part.site_id == circuit.site_id,
             Part.circuit_id == circuit.id,
@@ -230,7 +228,7 @@ def standing_of(session: Session, circuit: Circuit) -> Standing:
         phase=Phase(phase_of(session, circuit).phase),
         signatures=len(signatures_of(session, circuit)),
         on_hold=hold_on(session, circuit.site_id, circuit.id) is not None,
-        use_by=prime and prime.use_by,
+        use_by=prime.use_by if prime else None,
         parts_missing=bool(session.scalar(not_fitted)),
     )
 

@@ -41,8 +41,6 @@ class Key(TypeDecorator[UUID]):
         """Write bytes where the database has no type for it."""
         return value if value is None or dialect.name == "postgresql" else value.bytes
 
-    def process_result_value(
-        self, value: UUID | bytes | None, dialect: Dialect
-    ) -> UUID | None:
+    def process_result_value(self, value: UUID | bytes | None, dialect: Dialect) -> UUID | None:
         """Read back as UUID."""
         return UUID(bytes=value) if isinstance(value, bytes) else value

@@ -7,6 +7,7 @@ from traceability.web import (
     errors,
     filters,
     headers,
+    health,
     lists,
     people,
     prime,
@@ -20,7 +21,7 @@ from traceability.web import (
     trolley,
 )
 
-PARTS = (shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people)
+PARTS = (shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
 
 
 def register(app: Flask) -> None:

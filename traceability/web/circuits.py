@@ -99,7 +99,8 @@ def tag(number: str) -> ResponseReturnValue:
 
 
 def _copy(text: str | None) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 5 else 0
+    plain = text is not None and text.isascii() and text.isdigit() and len(text) <= len("9999")
+    return int(text) if text and plain else 0
 
 
 @pages.post("/circuits/<number>/move")

@@ -1,6 +1,8 @@
 """The unit's lists: products, circuit types, places and policy."""
 
+from contextlib import suppress
 from typing import Final
+from uuid import uuid5
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -16,13 +18,17 @@ from traceability.actions.lists.site import (
     set_place,
     set_policy,
 )
+from traceability.actions.once import Sent
+from traceability.actions.prime.scan import GoOn, go_on
 from traceability.domain.people import Right
 from traceability.domain.sheets import Need, Slot, Where
 from traceability.domain.use_by import Way
-from traceability.errors import BadValue
+from traceability.errors import BadValue, NothingToKeep
 from traceability.reads.lists import kinds_in_use, places, policy, products, sheets
+from traceability.reads.trolley import unknown_code
 from traceability.web import session
 from traceability.web.forms import checked, whole
+from traceability.web.prime import the_trolley
 
 pages = Blueprint("lists", __name__)
 
@@ -51,18 +57,18 @@ def new_product() -> ResponseReturnValue:
     """Ask once what a code stands for."""
     session.need(Right.ACT)
     ours = session.services()
+    number = request.args.get("prime", "")
     with ours.reads() as reads:
         kinds = kinds_in_use(reads, ours.site.id)
         types = [sheet.circuit_type for sheet in sheets(reads, ours.site.id)]
+        asked = unknown_code(reads, ours.site.id, number, session.known_browser().device_id)
+    standard, identifier = asked or ("none", "")
     return render_template(
         "product.html",
-        p={
-            "standard": request.args.get("standard", "none"),
-            "identifier": request.args.get("identifier", ""),
-        },
+        p={"standard": standard, "identifier": identifier},
         kinds=kinds,
         types=types,
-        back=request.args.get("back", ""),
+        prime=number if asked else "",
         nav="lists",
     )
 
@@ -90,9 +96,26 @@ def save_product() -> ResponseReturnValue:
         units=units,
     )
     set_product(asked, site=session.site())
-    back = form.get("back", "")
-    inside = back.startswith("/prime/") and "\\" not in back
-    return redirect(back if inside else url_for("lists.product_list"))
+    number = form.get("prime", "")
+    if not number:
+        return redirect(url_for("lists.product_list"))
+    _scan_again(number, asked.sent)
+    return redirect(url_for("trolley.page", number=number))
+
+
+def _scan_again(number: str, sent: Sent) -> None:
+    """Judge the scan that asked for the product again: it is in the hand, and not lost."""
+    again = Sent(
+        device_id=sent.device_id,
+        actor_id=sent.actor_id,
+        request_id=uuid5(sent.request_id, "scan again"),
+    )
+    found = the_trolley(number)
+    with suppress(NothingToKeep):
+        go_on(
+            GoOn(sent=again, circuit_id=found.circuit_id, at=session.services().now()),
+            site=session.site(),
+        )
 
 
 @pages.get("/sheets")

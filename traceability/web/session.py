@@ -49,7 +49,7 @@ def register(app: Flask) -> None:
     @app.before_request
     def _arrive() -> None:
         g.device = g.who = g.new_device_token = g.new_sign_in_token = None
-        if request.endpoint in {"static", "health", "ready"}:
+        if request.endpoint in {"static", "health.alive", "health.ready"}:
             return
         token = request.cookies.get(DEVICE_COOKIE, "")
         g.device = door().device(token) if token else None

@@ -1,7 +1,7 @@
 """The trolley page, driven by scans alone: each scan and each act answers with the strip."""
 
-from collections.abc import Mapping
-from typing import Final
+from collections.abc import Callable, Mapping
+from typing import Any, Final
 
 from flask import Blueprint, jsonify, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -55,6 +55,9 @@ ROW: Final = (
     Act.DROPPED,
 )
 """The first seven buttons; the eighth is what the verdict asks for."""
+
+NAMED: Final = 3
+"""How many missing parts the button names before it counts the rest."""
 
 MARKS: Final = {
     PartState.RECORDED: "whole",
@@ -146,54 +149,68 @@ def _own(
 
 
 def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:
-    name = name.upper()
-    sent = session.sent(str(body.get("request_id")))
-    at, slot = device_moment(body.get("at")), str(body.get("slot") or "")
-    circuit_id, ours = found.circuit_id, session.site()
-    match name:
-        case Act.UNDO:
-            done = undo(Undo(sent=sent, circuit_id=circuit_id, at=at), site=ours)
-        case Act.DROPPED:
-            done = dropped(Dropped(sent=sent, circuit_id=circuit_id, at=at, slot=slot), site=ours)
-        case Act.SAME:
-            done = scan_again(ScanAgain(sent=sent, circuit_id=circuit_id, at=at), site=ours)
-        case Act.COUNT:
-            return _count(body, found)
-        case Act.TICK | Act.NOT_READABLE | Act.NOT_FITTED:
-            done = say(
-                Say(
-                    sent=sent,
-                    circuit_id=circuit_id,
-                    state=_SAYS[Act(name)],
-                    at=at,
-                    slot=slot or _tickable(found, name),
-                    all_open=name == Act.TICK,
-                ),
-                site=ours,
-            )
-        case Act.AS_READ | "READING":
-            reading = str(body.get("choice") or "as-read")
-            asked = GoOn(sent=sent, circuit_id=circuit_id, at=at, reading=reading)
-            done = go_on(asked, site=ours)
-        case "PLACE":
-            asked = GoOn(sent=sent, circuit_id=circuit_id, at=at, slot=str(body.get("choice")))
-            done = go_on(asked, site=ours)
-        case Act.KEEP | Act.NEEDED | "REASON":
-            return _go_past(name, body, found)
-        case Act.NEXT:
-            return _redirect(url_for("prime.end_page", number=found.number))
-        case Act.SIGN:
-            return _redirect(url_for("prime.sign_page", number=found.number))
-        case Act.PAUSE:
-            return _redirect(url_for("shelf.page"))
-        case Act.TAKE_OVER:
-            onward = url_for("trolley.page", number=found.number)
-            return _redirect(url_for("sign_in.page", next=onward))
-        case Act.DISCARD:
-            return _redirect(url_for("circuits.page", number=found.number) + "#discard")
-        case _:
-            return _only_say(found, "That card does nothing here", ["Nothing was changed."])
-    return _answer(found.number, done)
+    """Do what a card or button says: go to another page, or act and answer with the strip."""
+    name, number = name.upper(), found.number
+    onward = {
+        Act.NEXT: url_for("prime.end_page", number=number),
+        Act.SIGN: url_for("prime.sign_page", number=number),
+        Act.PAUSE: url_for("shelf.page"),
+        Act.TAKE_OVER: url_for("sign_in.page", next=url_for("trolley.page", number=number)),
+        Act.DISCARD: url_for("circuits.page", number=number) + "#discard",
+    }
+    if name in onward:
+        return jsonify({"redirect": onward[Act(name)], "verdict": "none", "refused": False})
+    if name == Act.COUNT:
+        return _count(body, found)
+    if name in {Act.KEEP, Act.NEEDED, "REASON"}:
+        return _go_past(body, found)
+    if name not in _DOES:
+        return _only_say(found, "That card does nothing here", ["Nothing was changed."])
+    return _answer(number, _DOES[name](body, found))
+
+
+def _common(body: Mapping[str, object], found: TrolleyFacts) -> dict[str, Any]:
+    return {
+        "sent": session.sent(str(body.get("request_id"))),
+        "circuit_id": found.circuit_id,
+        "at": device_moment(body.get("at")),
+    }
+
+
+def _undo(body: Mapping[str, object], found: TrolleyFacts) -> Done:
+    return undo(Undo(**_common(body, found)), site=session.site())
+
+
+def _dropped(body: Mapping[str, object], found: TrolleyFacts) -> Done:
+    asked = Dropped(**_common(body, found), slot=str(body.get("slot") or ""))
+    return dropped(asked, site=session.site())
+
+
+def _same(body: Mapping[str, object], found: TrolleyFacts) -> Done:
+    return scan_again(ScanAgain(**_common(body, found)), site=session.site())
+
+
+def _reading(body: Mapping[str, object], found: TrolleyFacts) -> Done:
+    reading = str(body.get("choice") or "as-read")
+    return go_on(GoOn(**_common(body, found), reading=reading), site=session.site())
+
+
+def _place(body: Mapping[str, object], found: TrolleyFacts) -> Done:
+    asked = GoOn(**_common(body, found), slot=str(body.get("choice") or ""))
+    return go_on(asked, site=session.site())
+
+
+def _says(act: Act) -> Callable[[Mapping[str, object], TrolleyFacts], Done]:
+    def does(body: Mapping[str, object], found: TrolleyFacts) -> Done:
+        asked = Say(
+            **_common(body, found),
+            state=_SAYS[act],
+            slot=str(body.get("slot") or "") or _tickable(found, act),
+            all_open=act is Act.TICK,
+        )
+        return say(asked, site=session.site())
+
+    return does
 
 
 _SAYS: Final = {
@@ -203,9 +220,22 @@ _SAYS: Final = {
 }
 
 
-def _tickable(found: TrolleyFacts, name: str) -> str:
+_DOES: Final[Mapping[str, Callable[[Mapping[str, object], TrolleyFacts], Done]]] = {
+    Act.UNDO: _undo,
+    Act.DROPPED: _dropped,
+    Act.SAME: _same,
+    Act.AS_READ: _reading,
+    "READING": _reading,
+    "PLACE": _place,
+    Act.TICK: _says(Act.TICK),
+    Act.NOT_READABLE: _says(Act.NOT_READABLE),
+    Act.NOT_FITTED: _says(Act.NOT_FITTED),
+}
+
+
+def _tickable(found: TrolleyFacts, act: Act) -> str:
     """Return the first tick-only place still open, for the tick card without a place."""
-    if name != Act.TICK:
+    if act is not Act.TICK:
         return ""
     return next((slot.id for slot, _ in found.missing if slot.need is Need.TICK), "")
 
@@ -226,7 +256,7 @@ def _count(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnVal
     return _answer(found.number, scan_again(asked, site=session.site()))
 
 
-def _go_past(name: str, body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:
+def _go_past(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:
     """Keep it with a reason, or needed now: first who, then why, then it is judged again."""
     last = found.last
     if last is None or last.code not in set(WAY_ON):
@@ -243,7 +273,7 @@ def _go_past(name: str, body: Mapping[str, object], found: TrolleyFacts) -> Resp
         return _only_say(found, "No such badge is known", ["Scan it again."], ask="badge")
     reason = str(body.get("reason") or "")
     if reason not in REASONS:
-        choices = [
+        choices: list[dict[str, object]] = [
             {"value": value, "label": label, "act": "reason"} for value, label in REASONS.items()
         ]
         return _only_say(found, "Why? Touch or scan a reason", [], choices, ask="reason")
@@ -262,12 +292,7 @@ def _answer(number: str, done: Done) -> ResponseReturnValue:
     said = say_verdict(done.verdict, done.code, done.facts)
     redirect = None
     if done.code == "unknown-product":
-        redirect = url_for(
-            "lists.new_product",
-            standard=done.facts.get("standard"),
-            identifier=done.facts.get("identifier"),
-            back=url_for("trolley.page", number=number),
-        )
+        redirect = url_for("lists.new_product", prime=number)
     choices = _choices(found)
     return jsonify(
         _strip(found, done.verdict, said, choices, tone="in" if _good(done) else "turn")
@@ -291,10 +316,6 @@ def _only_say(
     said = Said(word=WORDS["look-again"], sentence=sentence, lines=tuple(lines), speech=sentence)
     answer = _strip(found, "look-again", said, choices or [], tone="turn")
     return jsonify(answer | {"ask": ask})
-
-
-def _redirect(url: str) -> ResponseReturnValue:
-    return jsonify({"redirect": url, "verdict": "none", "refused": False, "tone": None})
 
 
 def _strip(
@@ -332,7 +353,9 @@ def _welcome(found: TrolleyFacts) -> Said:
     return Said(
         word="Begin",
         sentence="Scan the circuit pack",
-        lines=(f"{found.circuit_type}, circuit {found.number}. Read the type aloud before opening.",),
+        lines=(
+            f"{found.circuit_type}, circuit {found.number}. Read the type aloud before opening.",
+        ),
     )
 
 
@@ -344,21 +367,23 @@ def _choices(found: TrolleyFacts) -> list[dict[str, object]]:
     if last.code == Finding.WHICH_PLACE:
         given = last.facts.get("choices")
         names = {slot.id: slot.name for slot in found.sheet.slots}
-        ids = [each[0] for each in given if isinstance(each, list)] if isinstance(given, list) else []
+        ids = (
+            [each[0] for each in given if isinstance(each, list)] if isinstance(given, list) else []
+        )
         return [
             {"value": slot_id, "label": names.get(str(slot_id), str(slot_id)), "act": "place"}
             for slot_id in dict.fromkeys(ids)
         ]
     if last.code == "compare":
-        choices: list[dict[str, object]] = [{"value": "as-read", "label": "As read", "act": "reading"}]
+        choices: list[dict[str, object]] = [
+            {"value": "as-read", "label": "As read", "act": "reading"}
+        ]
         if last.facts.get("has_other"):
             other = last.facts.get("other_lot") or last.facts.get("other_serial")
             choices.append({"value": "alternative", "label": f"It is {other}", "act": "reading"})
         return choices
     if last.code == "carton":
-        return [
-            {"value": number, "label": str(number), "act": "count"} for number in range(1, 8)
-        ]
+        return [{"value": number, "label": str(number), "act": "count"} for number in range(1, 8)]
     return []
 
 
@@ -366,8 +391,8 @@ def _missing_words(found: TrolleyFacts) -> str:
     if not found.missing:
         return "Nothing is missing"
     named = [f"{count} × {slot.name}" if count > 1 else slot.name for slot, count in found.missing]
-    shown = ", ".join(named[:3])
-    return f"Missing: {shown}" + (f" and {len(named) - 3} more" if len(named) > 3 else "")
+    shown, more = ", ".join(named[:NAMED]), len(named) - NAMED
+    return f"Missing: {shown}" + (f" and {more} more" if more > 0 else "")
 
 
 def _next(found: TrolleyFacts) -> dict[str, object]:
@@ -427,7 +452,7 @@ def _pack_line(found: TrolleyFacts) -> str:
     if pack is None:
         return ""
     scanned = next((each for each in found.filled if each.slot == pack.id), None)
-    inside = sum(slot.count for slot in found.sheet.slots if slot.inside_pack) 
+    inside = sum(slot.count for slot in found.sheet.slots if slot.inside_pack)
     if scanned is None:
         return f"{pack.name}: not scanned yet. It fills {inside} places"
     return f"{pack.name} {scanned.lot or ''} fills {inside} places. Half bead = inner lot not known"

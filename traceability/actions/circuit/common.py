@@ -35,11 +35,10 @@ def one_act(
     at: datetime,
     body: Mapping[str, object],
     *,
-    code: str,
     not_before: datetime | None = None,
     facts: Mapping[str, Plain] | None = None,
 ) -> Done:
-    """Append one event about the circuit at the moment believed, and return what was done."""
+    """Append one event about the circuit at the moment believed; its kind is the answer's code."""
     ledger = ledger_of(asked, session, site)
     believed, noted = believed_moment(at, now=ledger.now, not_before=not_before)
     number = ledger.append(
@@ -51,7 +50,7 @@ def one_act(
         first_no=number,
         last_no=number,
         subject=circuit.id,
-        code=code,
+        code=kind,
         facts={"number": circuit.number, **(facts or {})},
         cautions=noted,
     )

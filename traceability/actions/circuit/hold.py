@@ -73,7 +73,7 @@ def _hold(asked: PutOnHold, session: Session, site: Site) -> Done:
     _check(asked, session, site)
     if asked.reason not in REASONS:
         raise BadValue(field="reason", value=asked.reason, why="not-one-of", of=REASONS)
-    body = {"reason": asked.reason, "notice": asked.notice.strip()}
+    body: dict[str, object] = {"reason": asked.reason, "notice": asked.notice.strip()}
     return _append(asked, session, site, Kind.HELD, body, "held")
 
 

@@ -67,7 +67,6 @@ def _move(asked: MoveCircuit, session: Session, site: Site) -> Done:
         circuit,
         asked.at,
         {"place": place.id},
-        code="moved",
         facts={"place": place.name},
     )
 
@@ -107,7 +106,6 @@ def _discard(asked: DiscardCircuit, session: Session, site: Site) -> Done:
         circuit,
         asked.at,
         {"reason": asked.reason},
-        code="discarded",
         not_before=phase.valid_from,
     )
 
@@ -146,6 +144,5 @@ def _order(asked: OrderTag, session: Session, site: Site) -> Done:
         circuit,
         asked.at,
         {"copy": copy},
-        code="tag-ordered",
         facts={"copy": copy},
     )

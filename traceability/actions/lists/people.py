@@ -106,9 +106,7 @@ def _change_pin(asked: ChangePin, session: Session, site: Site) -> Done:
     if person_id is None:
         raise UnknownCode(what="person", value="")
     _keep_pin(session, person_id, asked.pin_hash, one_time=False)
-    return one_event(
-        asked, session, site, Kind.PIN_SET, {"person": person_id}, subject=person_id
-    )
+    return one_event(asked, session, site, Kind.PIN_SET, {"person": person_id}, subject=person_id)
 
 
 def _require_person(session: Session, site: Site, person_id: UUID) -> Person:

@@ -10,8 +10,8 @@ from traceability.actions.once import Asked, Done, Site, answer_once
 from traceability.actions.single import one_event
 from traceability.domain.events import Kind
 from traceability.domain.people import Right
-from traceability.domain.sheets import Slot, require_sound, sheet_body
 from traceability.domain.sheets import Sheet as BuildSheet
+from traceability.domain.sheets import Slot, require_sound, sheet_body
 from traceability.domain.use_by import Way
 from traceability.errors import BadValue, StaleForm
 from traceability.storage.circuits import Sheet

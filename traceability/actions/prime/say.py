@@ -151,7 +151,9 @@ def _places(
     slot = sheet.slot(slot_id or suggested(sheet, filled))
     if slot is None:
         raise UnknownCode(what="place", value=slot_id)
-    if (state is PartState.TICKED) != (slot.need is Need.TICK) and state is not PartState.NOT_FITTED:
+    if (state is PartState.TICKED) != (
+        slot.need is Need.TICK
+    ) and state is not PartState.NOT_FITTED:
         why = "needs-a-lot" if state is PartState.TICKED else "needs-a-tick"
         raise BadValue(field=slot.name, value=asked.state, why=why)
     free = free_places([slot], filled)

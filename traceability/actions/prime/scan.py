@@ -146,7 +146,7 @@ def _scan(asked: ScanPart, session: Session, site: Site) -> Done:
 def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
     circuit = _circuit(session, site, asked.circuit_id)
     act = last_act(session, circuit, asked.sent.device_id)
-    scan = act and _scan_of(act, session)
+    scan = _scan_of(act, session) if act else None
     if act is None or scan is None or act.verdict == Verdict.ACCEPTED:
         raise NothingToKeep
     person_id = asked.by or asked.sent.actor_id
@@ -155,6 +155,8 @@ def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
         scan, said = replace(scan, slot=asked.slot), {}
     elif act.code == "compare" and asked.reading in {"as-read", "alternative"}:
         scan = replace(scan, chosen=asked.reading)
+    elif act.code == "unknown-product" and not asked.reason:
+        said = {}  # The product is known now: the same scan is judged again.
     elif act.code == "carton" and asked.units > 0:
         scan = replace(scan, units=asked.units, counted=True, known=Known.COUNTED)
     elif act.code in set(WAY_ON) and asked.reason:
@@ -171,7 +173,7 @@ def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
 def _again(asked: ScanAgain, session: Session, site: Site) -> Done:
     circuit = _circuit(session, site, asked.circuit_id)
     act = last_act(session, circuit, asked.sent.device_id)
-    scan = act and _scan_of(act, session)
+    scan = _scan_of(act, session) if act else None
     if act is None or scan is None or not 1 <= asked.times <= 40:  # noqa: PLR2004 - beads that fit
         raise NothingToKeep
     if act.code == "carton":
@@ -223,9 +225,7 @@ def _process(
             Question(code="unreadable", facts=facts, keeps_text=False), Verdict.LOOK_AGAIN
         )
     if Phase(phase_of(session, circuit).phase) is not Phase.PRIMING:
-        question = Question(
-            code="prime-has-ended", facts={}, keeps_text=not is_personal(scan.text)
-        )
+        question = Question(code="prime-has-ended", facts={}, keeps_text=not is_personal(scan.text))
         return context.question(question, Verdict.LOOK_AGAIN)
     previous = last_act(session, circuit, asked.sent.device_id)
     half = previous is not None and previous.code in {"half-label", Finding.LOT_NOT_IN_CODE}
@@ -303,9 +303,7 @@ class _Act:
         )
 
 
-def _place(
-    context: _Act, understood: Understood, site: Site, *, same_scan_counts: bool
-) -> Done:
+def _place(context: _Act, understood: Understood, site: Site, *, same_scan_counts: bool) -> Done:
     session, circuit, scan = context.ledger.session, context.circuit, context.scan
     sheet = sheet_of(session, site.id, circuit.circuit_type, circuit.sheet_version)
     if sheet is None:
@@ -454,9 +452,7 @@ def _facts(understood: Understood) -> dict[str, Plain]:
     }
 
 
-def _place_facts(
-    sheet: Sheet, filled: list[InPlace], slot_id: str, added: int
-) -> dict[str, Plain]:
+def _place_facts(sheet: Sheet, filled: list[InPlace], slot_id: str, added: int) -> dict[str, Plain]:
     slot = sheet.slot(slot_id)
     if slot is None:
         return {}

@@ -110,7 +110,7 @@ def understand(
     scan: Scan, previous: Scan | None, session: Session, circuit: Circuit, today: date
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
-    reading = _interpret(scan, today, previous and previous.text)
+    reading = _interpret(scan, today, previous.text if previous else None)
     if is_personal(scan.text) or reading.private:
         return Question(code="wristband", facts={}, keeps_text=False)
     whole = previous and join(_interpret(previous, today, None), reading, today)
@@ -131,8 +131,9 @@ def understand(
     identifier = reading.device_identifier or scan.text
     found = packaging_of(session, circuit.site_id, standard, identifier)
     if found is None:
-        facts: dict[str, Plain] = {"standard": standard, "identifier": identifier}
-        return Question(code="unknown-product", facts=facts)
+        # A code of no agency may be anything, a person's too: its text stays kept apart.
+        named = None if standard == "none" else identifier
+        return Question(code="unknown-product", facts={"standard": standard, "identifier": named})
     product, units = found
     return _understood(reading, scan, product, units, session, circuit)
 

@@ -14,8 +14,14 @@ from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
-from traceability.errors import AlreadySigned, BadValue, NotAllowed, SamePerson, UnknownCode
-from traceability.errors import WrongState
+from traceability.errors import (
+    AlreadySigned,
+    BadValue,
+    NotAllowed,
+    SamePerson,
+    UnknownCode,
+    WrongState,
+)
 from traceability.security.roles import rights_of_person
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.ledger import canonical
@@ -88,9 +94,7 @@ def _sign(asked: SignPrime, session: Session, site: Site) -> Done:
         "cautions": noted,
     }
     number = ledger.append(Kind.PRIME_SIGNED, body, happened_at=at)
-    return Done(
-        first_no=number, last_no=number, subject=circuit.id, code="signed", facts=facts
-    )
+    return Done(first_no=number, last_no=number, subject=circuit.id, code="signed", facts=facts)
 
 
 def content_digest(session: Session, circuit: Circuit) -> str:

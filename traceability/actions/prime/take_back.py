@@ -96,9 +96,7 @@ def _undo(asked: Undo, session: Session, site: Site) -> Done:
         "cautions": noted,
     }
     number = ledger.append(Kind.PART_TAKEN_BACK, body, happened_at=at)
-    return Done(
-        first_no=number, last_no=number, subject=circuit.id, code="undone", facts=facts
-    )
+    return Done(first_no=number, last_no=number, subject=circuit.id, code="undone", facts=facts)
 
 
 def _dropped(asked: Dropped, session: Session, site: Site) -> Done:
@@ -140,6 +138,4 @@ def _dropped(asked: Dropped, session: Session, site: Site) -> Done:
         "cautions": noted,
     }
     number = ledger.append(Kind.PART_DROPPED, body, happened_at=at)
-    return Done(
-        first_no=number, last_no=number, subject=circuit.id, code="dropped", facts=facts
-    )
+    return Done(first_no=number, last_no=number, subject=circuit.id, code="dropped", facts=facts)

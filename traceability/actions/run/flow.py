@@ -178,9 +178,7 @@ def _end_run(asked: EndRun, session: Session, site: Site) -> Done:
         site_id=site.id, run_id=run.id, valid_to=None, superseded_no=None
     )
     still_on = list(session.scalars(rows.order_by(CircuitOnRun.recorded_no)))
-    since = max(
-        (claim.flow_from or claim.valid_from for claim in still_on), default=run.begun_at
-    )
+    since = max((claim.flow_from or claim.valid_from for claim in still_on), default=run.begun_at)
     if asked.at < since:
         raise WrongMoment(moment=asked.at, limit=since, side="before-flow-on")
     ledger = ledger_of(asked, session, site)

@@ -62,8 +62,10 @@ def _set(asked: SetPatient, session: Session, site: Site) -> Done:
     if reference:
         body |= keep_apart(session, reference, at=ledger.now)
     else:
-        given = select(func.count()).select_from(Patient).where(
-            Patient.site_id == site.id, Patient.temporary.is_not(None)
+        given = (
+            select(func.count())
+            .select_from(Patient)
+            .where(Patient.site_id == site.id, Patient.temporary.is_not(None))
         )
         body["temporary"] = f"TEMP-{(session.scalar(given) or 0) + 1}"
     number = ledger.append(Kind.PATIENT_SET, body, happened_at=at)

@@ -107,7 +107,7 @@ def _take(asked: TakeCircuit, session: Session, site: Site) -> Done:
     circuit = locked_circuit(session, site.id, found.id) if found else None
     if circuit is None and asked.manner.refusable:
         raise UnknownCode(what="circuit", value=asked.number or asked.tag_text)
-    holder = circuit and _holder(session, circuit)
+    holder = _holder(session, circuit) if circuit else None
     cautions = _cautions(asked, circuit, session)
     if circuit is not None and asked.manner.refusable:
         _refuse_planned(asked, circuit, holder, cautions, session, site)
@@ -164,9 +164,7 @@ def _holder(session: Session, circuit: Circuit) -> CircuitOnRun | None:
     return session.scalar(rows)
 
 
-def _cautions(
-    asked: TakeCircuit, circuit: Circuit | None, session: Session
-) -> tuple[str, ...]:
+def _cautions(asked: TakeCircuit, circuit: Circuit | None, session: Session) -> tuple[str, ...]:
     if circuit is None:
         return ("contents-not-recorded",)
     return cautions_for_use(
@@ -195,9 +193,7 @@ def _refuse_planned(
         raise AlreadyOnRun(number=circuit.number, run=run.number, since=holder.valid_from)
     grave = [code for code in cautions if code not in MILD]
     if "not-primed" in grave or "discarded" in grave or "was-used" in grave:
-        raise WrongState(
-            number=circuit.number, state=phase_of(session, circuit).phase, act="take"
-        )
+        raise WrongState(number=circuit.number, state=phase_of(session, circuit).phase, act="take")
     if not grave:
         return
     right = Right.PAST_STOP if BY_CONSULTANT & set(grave) else Right.PAST_DATE
@@ -208,9 +204,7 @@ def _refuse_planned(
         raise NotAllowed(right=right, person="")
 
 
-def _without_record(
-    asked: TakeCircuit, ledger: OpenLedger, site: Site, at: datetime
-) -> Circuit:
+def _without_record(asked: TakeCircuit, ledger: OpenLedger, site: Site, at: datetime) -> Circuit:
     circuit_id, number = uuid7(ledger.now), next_number(ledger.session, site.id, "X")
     text = asked.tag_text or asked.number
     body = {

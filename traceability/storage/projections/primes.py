@@ -159,7 +159,6 @@ def _name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -
 def part_taken_back(session: Session, event: Recorded) -> None:
     """Undo: the parts of one act were never there; what they had replaced stands again."""
     circuit_id, undone_no = event.key("circuit"), event.number_of("undone_no")
-    line = 0
     for row in open_links(session, Part, event, circuit_id=circuit_id):
         if row.recorded_no == undone_no:
             supersede(session, row, event)
@@ -168,12 +167,11 @@ def part_taken_back(session: Session, event: Recorded) -> None:
         .filter_by(site_id=event.site_id, circuit_id=circuit_id, superseded_no=undone_no)
         .order_by(Part.recorded_no, Part.line)
     )
-    for row in restored.all():
+    for line, row in enumerate(restored.all()):
         names = [column.name for column in Part.__table__.columns]
         values = {name: getattr(row, name) for name in names}
         values |= {"recorded_no": event.number, "line": line, "superseded_no": None}
         session.add(Part(**values))
-        line += 1
     act = session.get(TrolleyAct, (event.site_id, undone_no))
     if act is not None:
         act.undone_no = event.number

@@ -43,10 +43,8 @@ def replace(session: Session, row: L, event: Recorded, line: int, **changes: obj
     return added
 
 
-def end_all(
-    session: Session, link: type[L], event: Recorded, at: datetime, **where: object
-) -> int:
-    """End every open row at `at`, and never before its own beginning; return how many there were."""
+def end_all(session: Session, link: type[L], event: Recorded, at: datetime, **where: object) -> int:
+    """End every open row at `at`, never before its own beginning; return how many there were."""
     rows = open_links(session, link, event, **where)
     for line, row in enumerate(rows):
         replace(session, row, event, line, valid_to=max(at, row.valid_from))
@@ -57,19 +55,26 @@ def add_link(
     session: Session, link: type[L], event: Recorded, line: int, at: datetime, **values: object
 ) -> L:
     """Add a row that begins at `at` and is open."""
-    row = link(
-        site_id=event.site_id,
-        recorded_no=event.number,
-        line=line,
-        valid_from=at,
-        **{"disputed": False, **values},
-    )
+    filled: dict[str, object] = {
+        "site_id": event.site_id,
+        "recorded_no": event.number,
+        "line": line,
+        "valid_from": at,
+        "disputed": False,
+        **values,
+    }
+    row = link(**filled)
     session.add(row)
     return row
 
 
 def move_on(
-    session: Session, link: type[L], event: Recorded, at: datetime, circuit_id: UUID, **values: object
+    session: Session,
+    link: type[L],
+    event: Recorded,
+    at: datetime,
+    circuit_id: UUID,
+    **values: object,
 ) -> None:
     """End the circuit's open row of this kind and open the next one at the same moment."""
     ended = end_all(session, link, event, at, circuit_id=circuit_id)

@@ -172,9 +172,7 @@ def patient_set(session: Session, event: Recorded) -> None:
     run = session.get_one(Run, (event.site_id, event.key("run")))
     for row in open_links(session, RunPatient, event, run_id=run.id):
         supersede(session, row, event)
-    add_link(
-        session, RunPatient, event, 0, run.begun_at, run_id=run.id, patient_id=patient_id
-    )
+    add_link(session, RunPatient, event, 0, run.begun_at, run_id=run.id, patient_id=patient_id)
 
 
 @projects(Kind.DISPUTE_RULED)

@@ -18,6 +18,7 @@ WIDTH: Final = 1224
 LEFT, RIGHT = 196, 1204
 TOP, LANE = 34, 36
 MOST_LANES: Final = 12
+MOST_TICKS: Final = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,8 @@ def _bar(bar: Bar, left: float, right: float, y: float) -> str:
     cap = f'<path class="cap" d="M{left:.1f} {y - 7}v14"/>'
     if bar.style == "thick":
         return (
-            f'<rect class="thick" x="{left:.1f}" y="{y - 9}" width="{right - left:.1f}" height="18"/>'
+            f'<rect class="thick" x="{left:.1f}" y="{y - 9}" '
+            f'width="{right - left:.1f}" height="18"/>'
         )
     if bar.style == "open":
         return (
@@ -114,7 +116,7 @@ def _bar(bar: Bar, left: float, right: float, y: float) -> str:
 
 def _ticks(start: datetime, end: datetime, zone: ZoneInfo) -> Iterable[datetime]:
     days = max((end - start).days, 1)
-    step = next((each for each in (1, 2, 4, 7, 14, 28, 56, 112) if days / each <= 7), 224)
+    step = next((each for each in (1, 2, 4, 7, 14, 28, 56, 112) if days / each <= MOST_TICKS), 224)
     first = start.astimezone(zone).date() + timedelta(days=1)
     for number in range(0, days + 1, step):
         at = datetime.combine(first + timedelta(days=number), datetime.min.time(), tzinfo=zone)
@@ -183,7 +185,9 @@ def _part_bar(part: PartFacts, circuit: CircuitFacts) -> Bar:
     if part.serial:
         label = f"{label}{', ' if label else ''}serial {part.serial}"
     leaves = circuit.ended_at if part.leaves else None
-    return Bar(part.from_, part.until or leaves or _end(circuit), "thin" if known else "open", label)
+    return Bar(
+        part.from_, part.until or leaves or _end(circuit), "thin" if known else "open", label
+    )
 
 
 def _words(lanes: Sequence[Lane], zone: ZoneInfo) -> str:

@@ -22,6 +22,8 @@ LETTER: Final = 9.6
 """Width of a letter of a label, on average, at 19 units; measured in Liberation Sans."""
 LONG_NAME: Final = 16
 ON_ONE_ROW: Final = 6
+FULL: Final = 40
+"""Size of a bead that is not squeezed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,9 +137,7 @@ def _limb(rows: list[list[PlanSlot]], y: float, *, reverse: bool) -> list[_Spot]
         for slot, x in zip(row, places[::-1] if backwards else places, strict=True):
             gap = min(46, room * 0.8 / max(slot.count, 1))
             row_y = y + row_no * FOLD
-            spots.append(
-                _Spot(slot, x, row_y, x, row_y + 45, gap=gap, letters=int(room / LETTER))
-            )
+            spots.append(_Spot(slot, x, row_y, x, row_y + 45, gap=gap, letters=int(room / LETTER)))
     return spots
 
 
@@ -239,7 +239,7 @@ def _group(spot: _Spot) -> str:
         out.append(f'<circle class="hole" cx="{x:.1f}" cy="{spot.y:.1f}" r="{size * 0.47:.1f}"/>')
         out.append(placed("open" if kind == "cup" else kind, x, spot.y, size))
         if hit:
-            radius = 25 if size >= 40 else 21
+            radius = 25 if size >= FULL else 21
             out.append(f'<circle class="aim" cx="{x:.1f}" cy="{spot.y:.1f}" r="{radius}"/>')
     out.append(_label(spot))
     told = f"{slot.name}: {state_words(slot)}"
