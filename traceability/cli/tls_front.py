@@ -42,12 +42,14 @@ class TlsFront:
         """Port of the passed-on connection, and the address of whoever it is passed on for."""
         self._behind = 0
         self._loop = asyncio.new_event_loop()
+        self._up = threading.Event()
         self._thread = threading.Thread(target=self._run, name="tls", daemon=True)
 
     def start(self, port: int) -> None:
-        """Begin to pass connections on to `port` of this machine."""
+        """Begin to pass connections on to `port` of this machine; return once it does."""
         self._behind = port
         self._thread.start()
+        self._up.wait()
 
     def stop(self) -> None:
         """Close the listening socket and all connections."""
@@ -82,6 +84,7 @@ class TlsFront:
                     ssl_handshake_timeout=HANDSHAKE_S,
                 )
             )
+            self._loop.call_soon(self._up.set)
             self._loop.run_forever()
             server.close()
             self._loop.run_until_complete(self._end_all())
