@@ -46,10 +46,16 @@ class TlsFront:
         self._thread = threading.Thread(target=self._run, name="tls", daemon=True)
 
     def start(self, port: int) -> None:
-        """Begin to pass connections on to `port` of this machine; return once it does."""
+        """Begin to pass connections on to `port` of this machine; return once it does.
+
+        Raises:
+            RuntimeError: it could not begin; the reason was logged by the thread.
+        """
         self._behind = port
         self._thread.start()
-        self._up.wait()
+        while not self._up.wait(0.1):
+            if not self._thread.is_alive():
+                raise RuntimeError("the TLS front has not begun")
 
     def stop(self) -> None:
         """Close the listening socket and all connections."""
