@@ -125,6 +125,8 @@ def _unstructured(reading: Reading) -> str:
         return "A packed web address: no lot can be read. Scan the other barcode on the pack."
     if "registration-key" in reading.cautions:
         return "A registration number, not a part. Scan the other barcode on the pack."
+    if "looks-like-gs1" in reading.cautions:
+        return "This barcode is made wrongly: no product is read. Scan the other one on the pack."
     return "Plain code, kept as read. Choose the product by hand once; then it is known."
 
 

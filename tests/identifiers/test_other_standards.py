@@ -155,6 +155,16 @@ def test_ifa_envelopes(text: str, status: Status, code: str) -> None:
     assert (reading.status, reading.reason_codes) == (status, (code,) if code else ())
 
 
+def test_element_strings_in_a_format_05_envelope_are_gs1() -> None:
+    reading = _read("[)>\x1e05\x1d010952123454321310L1\x1e\x04", "]d1")
+    assert (reading.standard, reading.lot) == (Standard.GS1, "L1")
+
+
+def test_a_label_made_without_fnc1_is_not_read_and_says_so() -> None:
+    reading = _read("010952123454321310L1", "]C0")
+    assert (reading.status, reading.cautions) == (Status.UNSTRUCTURED, ("looks-like-gs1",))
+
+
 def test_a_right_ppn_around_a_wrong_pzn_is_rejected() -> None:
     wrong = "1112345679"
     reading = _read(_format_06("9N" + wrong + ppn_check(wrong)))

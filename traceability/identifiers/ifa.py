@@ -13,10 +13,11 @@ from datetime import date
 from typing import Final
 
 from .checks import gs1_check
+from .faulty import Faulty, require_characters, require_length
 from .gs1_dates import long_day, month_end
 from .reading import Element, Fault, Reading, Source, Standard, Status
 
-__all__ = ["ENVELOPE", "ppn_check", "pzn_check", "read_envelope", "read_pzn"]
+__all__ = ["ENVELOPE", "gs1_content", "ppn_check", "pzn_check", "read_envelope", "read_pzn"]
 
 ENVELOPE: Final = "[)>"
 _RS, _GS, _EOT = "\x1e", "\x1d", "\x04"
@@ -43,13 +44,12 @@ _OTHER: Final = frozenset(_OTHER_WRITTEN.split())
 """Further identifiers of ANSI MH10.8.2 that stand on packs; kept, not interpreted. From memory."""
 
 
-class _Wrong(Exception):
-    """Against the standard; carries the reason code and the place in the body."""
-
-    def __init__(self, code: str, at: int) -> None:
-        super().__init__(code, at)
-        self.code = code
-        self.at = at
+def gs1_content(body: str) -> str | None:
+    """Return the element strings inside a format 05 envelope, None for any other text."""
+    head, end = f"{ENVELOPE}{_RS}05{_GS}", f"{_RS}{_EOT}"
+    if body.startswith(head) and body.endswith(end):
+        return body[len(head) : -len(end)]
+    return None
 
 
 def pzn_check(digits: str) -> str:
@@ -109,10 +109,10 @@ def read_envelope(body: str, source: Source) -> Reading:
             at += len(written) + 1
         known = _without_repeats(elements)
         if not any(name in known for name in _PRODUCT):
-            raise _Wrong("missing-required", 0)
+            raise Faulty("missing-required", 0)
         _agree(known)
-    except _Wrong as wrong:
-        return _rejected(wrong.code, max(wrong.at, 0), source, elements)
+    except Faulty as wrong:
+        return _rejected(wrong.code, wrong.at, source, elements)
     short = known.get("D")
     expiry = _short_day(short) if short else None
     if "14D" in known and expiry is None:
@@ -141,13 +141,13 @@ def _fields(body: str) -> tuple[list[str], int, bool]:
     """Return the fields, where the first begins, and whether the envelope is whole."""
     head = body[len(ENVELOPE) :]
     if not head.startswith(_RS) or head[3:4] != _GS:
-        raise _Wrong("bad-length" if len(head) < 4 else "unknown-identifier", len(ENVELOPE))
+        raise Faulty("bad-length" if len(head) < 4 else "unknown-identifier", len(ENVELOPE))
     if head[1:3] != "06":
-        raise _Wrong("unknown-identifier", len(ENVELOPE) + 1)
+        raise Faulty("unknown-identifier", len(ENVELOPE) + 1)
     content, end, trailer = head[4:].partition(_RS)
     whole = bool(end) and trailer == _EOT
     if trailer not in ("", _EOT):
-        raise _Wrong("unknown-identifier", len(ENVELOPE) + 4 + len(content))
+        raise Faulty("unknown-identifier", len(ENVELOPE) + 4 + len(content))
     return content.rstrip(_EOT).split(_GS), len(ENVELOPE) + 4, whole
 
 
@@ -156,7 +156,7 @@ def _element(written: str, at: int) -> Element:
     name, value = written[: letter + 1], written[letter + 1 :]
     verify = _VERIFIERS.get(name)
     if verify is None:
-        raise _Wrong("unknown-identifier", at)
+        raise Faulty("unknown-identifier", at)
     verify(value, at + len(name))
     return name, value
 
@@ -168,21 +168,21 @@ def _lot(value: str, at: int) -> None:
 def _short_date(value: str, at: int) -> None:
     _require(value, at, _DIGITS)
     if len(value) != 6 or _short_day(value) is None:
-        raise _Wrong("bad-date", at)
+        raise Faulty("bad-date", at)
 
 
 def _long_date(value: str, at: int) -> None:
     _require(value, at, _DIGITS)
     if len(value) != 8 or long_day(value) is None:
-        raise _Wrong("bad-date", at)
+        raise Faulty("bad-date", at)
 
 
 def _gtin(value: str, at: int) -> None:
     if len(value) != 14:
-        raise _Wrong("bad-length", at)
+        raise Faulty("bad-length", at)
     _require(value, at, _DIGITS)
     if gs1_check(value[:-1]) != value[-1]:
-        raise _Wrong("bad-check-digit", at + 13)
+        raise Faulty("bad-check-digit", at + 13)
 
 
 def _count(value: str, at: int) -> None:
@@ -196,20 +196,20 @@ def _printable(value: str, at: int) -> None:
 def _product(value: str, at: int) -> None:
     """Verify a PPN: both its check digits and, for a PZN inside, the PZN's own."""
     if value.startswith("PP"):  # Basic UDI-DI: a registration key, not a product code
-        raise _Wrong("unknown-identifier", at)
+        raise Faulty("unknown-identifier", at)
     if len(value) < 5 or (value.startswith(_PZN_AGENCY) and len(value) != 12):
-        raise _Wrong("bad-length" if len(value) <= _PPN_MOST else "too-long", at)
+        raise Faulty("bad-length" if len(value) <= _PPN_MOST else "too-long", at)
     _require(value, at, _UPPER, most=_PPN_MOST)
     if not _DIGITS.issuperset(value[-2:]):
-        raise _Wrong("bad-charset", at + len(value) - 2)
+        raise Faulty("bad-charset", at + len(value) - 2)
     if ppn_check(value[:-2]) != value[-2:]:
-        raise _Wrong("bad-check-digit", at + len(value) - 2)
+        raise Faulty("bad-check-digit", at + len(value) - 2)
     if value.startswith(_PZN_AGENCY):
         number = value[2:10]
         if not _DIGITS.issuperset(number):
-            raise _Wrong("bad-charset", at + 2)
+            raise Faulty("bad-charset", at + 2)
         if pzn_check(number[:7]) != number[7]:
-            raise _Wrong("bad-check-digit", at + 9)
+            raise Faulty("bad-check-digit", at + 9)
 
 
 _VERIFIERS: Final[dict[str, Callable[[str, int], None]]] = {
@@ -223,17 +223,12 @@ _VERIFIERS: Final[dict[str, Callable[[str, int], None]]] = {
     "16D": _long_date,
     "Q": _count,
 }
-"""The test of each identifier's value, which raises `_Wrong`."""
+"""The test of each identifier's value, which raises `Faulty`."""
 
 
 def _require(value: str, at: int, allowed: frozenset[str], *, most: int = 400) -> None:
-    if not value:
-        raise _Wrong("bad-length", at)
-    if len(value) > most:
-        raise _Wrong("too-long", at + most)
-    for place, character in enumerate(value, start=at):
-        if character not in allowed:
-            raise _Wrong("bad-charset", place)
+    require_length(value, 1, most, at)
+    require_characters(value, allowed, at)
 
 
 def _short_day(written: str) -> date | None:
@@ -247,13 +242,13 @@ def _without_repeats(elements: list[Element]) -> dict[str, str]:
     known: dict[str, str] = {}
     for name, value in elements:
         if known.setdefault(name, value) != value:
-            raise _Wrong("repeated-conflict", 0)
+            raise Faulty("repeated-conflict", 0)
     return known
 
 
 def _agree(known: dict[str, str]) -> None:
     if "D" in known and "14D" in known and _short_day(known["D"]) != long_day(known["14D"]):
-        raise _Wrong("repeated-conflict", 0)
+        raise Faulty("repeated-conflict", 0)
 
 
 def _rejected(code: str, position: int, source: Source, elements: list[Element]) -> Reading:

@@ -16,6 +16,7 @@ from datetime import date
 from typing import Final
 
 from .checks import ISO_7064_ALPHABET, iso_7064_mod_37_2
+from .faulty import Faulty, require_characters
 from .gs1_dates import long_day, month_end, ordinal_day
 from .reading import Element, Fault, Reading, Source, Standard, Status
 
@@ -107,15 +108,6 @@ _STRUCTURES: Final = {
 """By data identifier. Collection dates ("=*", "&*") are no manufacture."""
 
 
-class _Wrong(Exception):
-    """Against the standard; carries the reason code and the place in the body."""
-
-    def __init__(self, code: str, at: int) -> None:
-        super().__init__(code, at)
-        self.code = code
-        self.at = at
-
-
 def read_isbt_128(body: str, source: Source) -> Reading:
     """Return the reading of one structure, several in a row, or a compound message.
 
@@ -127,7 +119,7 @@ def read_isbt_128(body: str, source: Source) -> Reading:
     try:
         _split(body, elements)
         unique = _without_repeats(elements)
-    except _Wrong as wrong:
+    except Faulty as wrong:
         return Reading(
             text=source.text,
             symbology_identifier=source.symbology_identifier,
@@ -179,10 +171,10 @@ def _split(body: str, elements: list[Element]) -> None:
         value = body[start : start + length]
         cut = next((i for i, character in enumerate(value) if character in "=&"), len(value))
         if cut < length:
-            raise _Wrong("bad-length", start + cut)
+            raise Faulty("bad-length", start + cut)
         at = start + length
         if at < len(body) and body[at] not in "=&":
-            raise _Wrong("bad-length", at)
+            raise Faulty("bad-length", at)
         elements.append((identifier, value))
         if identifier == "=":
             _donation(value, start)
@@ -190,22 +182,22 @@ def _split(body: str, elements: list[Element]) -> None:
             _structure(value, start, _STRUCTURES[identifier])
         if identifier == _COMPOUND:
             if announced is not None or start != 2:
-                raise _Wrong("unknown-identifier", start)
+                raise Faulty("unknown-identifier", start)
             announced = int(value[:2])
     if announced is not None and announced != len(elements) - 1:
-        raise _Wrong("bad-length", 2)
+        raise Faulty("bad-length", 2)
 
 
 def _identifier(body: str, at: int) -> str:
     head = body[at : at + 2]
     if len(head) < 2:
-        raise _Wrong("bad-length", at)
+        raise Faulty("bad-length", at)
     if head == "&,":
         head = body[at : at + 3]
     if head[0] == "=" and head[1] in _FACILITY_FIRST:
         return "="
     if head not in _STRUCTURES:
-        raise _Wrong("unknown-identifier", at)
+        raise Faulty("unknown-identifier", at)
     return head
 
 
@@ -214,37 +206,29 @@ def _donation(value: str, at: int) -> None:
 
     Source: ST-001 section 2.4.1 and table 3; flags 60-96 are 60 + the MOD 37-2 value.
     """
-    for place, character in enumerate(value, start=at):
-        allowed = _ANY - frozenset("abcdefghijklmnopqrstuvwxyz")
-        if place == at:
-            allowed = _FACILITY_FIRST
-        elif place < at + 13:
-            allowed = _DIGITS
-        if character not in allowed:
-            raise _Wrong("bad-charset", place)
+    require_characters(value[0], _FACILITY_FIRST, at)
+    require_characters(value[1:13], _DIGITS, at + 1)
+    require_characters(value[13:], _DIGITS | _UPPER, at + 13)
     flags = value[13:]
     if flags.isdigit() and 60 <= int(flags) <= 96:
         expected = ISO_7064_ALPHABET.index(iso_7064_mod_37_2(value[:13]))
         if int(flags) - 60 != expected:
-            raise _Wrong("bad-check-digit", at + 13)
+            raise Faulty("bad-check-digit", at + 13)
 
 
 def _structure(value: str, at: int, structure: Structure) -> None:
-    allowed = _DIGITS if structure.digits else _ANY
-    for place, character in enumerate(value, start=at):
-        if character not in allowed or (
-            structure.facility and place == at and character not in _FACILITY_FIRST
-        ):
-            raise _Wrong("bad-charset", place)
+    if structure.facility:
+        require_characters(value[0], _FACILITY_FIRST, at)
+    require_characters(value, _DIGITS if structure.digits else _ANY, at)
     if structure.day is not None and structure.day(value)[0] is None:
-        raise _Wrong("bad-date", at)
+        raise Faulty("bad-date", at)
 
 
 def _without_repeats(elements: list[Element]) -> tuple[Element, ...]:
     known: dict[str, str] = {}
     for identifier, value in elements:
         if known.setdefault(identifier, value) != value:
-            raise _Wrong("repeated-conflict", 0)
+            raise Faulty("repeated-conflict", 0)
     return tuple(known.items())
 
 

@@ -21,7 +21,7 @@ from .gs1_forms import (
     upc_e_expanded,
 )
 from .hibc import is_primary, read_hibc
-from .ifa import ENVELOPE, read_envelope, read_pzn
+from .ifa import ENVELOPE, gs1_content, read_envelope, read_pzn
 from .isbt_128 import read_isbt_128
 from .pairs import completed
 from .reading import Context, Fault, Reading, Source, Standard, Status
@@ -127,10 +127,21 @@ def _plain(body: str, source: Source, context: Context) -> Reading:
         case "=" | "&":
             return read_isbt_128(body, source)
     if body.startswith(ENVELOPE):
-        return read_envelope(body, source)
-    return read_link(body, source) or Reading(
+        inside = gs1_content(body)
+        if inside is None:
+            return read_envelope(body, source)
+        offset = source.offset + body.index(inside)
+        return read_element_string(inside, source._replace(offset=offset))
+    return read_link(body, source) or _unstructured(body, source)
+
+
+def _unstructured(body: str, source: Source) -> Reading:
+    """Return a plain code as read; a label made without FNC1 is worth a word."""
+    number = _opening(body) if source.symbology_identifier else None
+    return Reading(
         text=source.text,
         status=Status.UNSTRUCTURED,
+        cautions=("looks-like-gs1",) if number and number_right(number) else (),
         symbology_identifier=source.symbology_identifier,
     )
 
