@@ -4,8 +4,6 @@ Source: ANSI/HIBC 2.6 (2016), sections 2.2 (primary) and 2.3 (secondary), append
 link characters).
 """
 
-
-
 from typing import Final
 
 from .checks import HIBC_ALPHABET, hibc_check
