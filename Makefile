@@ -36,9 +36,7 @@ $(VENV)/installed-dev: requirements-dev.txt $(VENV)/installed
 setup: $(VENV)/installed ## make .venv and install what is locked
 
 run: setup ## start the service: tables, the demo if the store is empty, then its address
-	@$(RUN) migrate --quiet
-	@$(RUN) demo --if-empty
-	@$(RUN) serve
+	@$(RUN) serve --ready-made
 
 demo: setup ## fill an empty store with the invented hospital
 	@$(RUN) migrate --quiet

@@ -42,15 +42,24 @@ def demo(*, if_empty: bool, practice: bool) -> None:
     settings = settings_for(practice=practice)
     make_var(settings)
     require_newest(settings)
-    if _holds_a_site(settings):
-        if if_empty:
-            return
+    if not fill_if_empty(settings) and not if_empty:
         raise NotDone("This store holds a record already. The demo needs one of its own.")
+
+
+def fill_if_empty(settings: Settings) -> bool:
+    """Fill the store with the demo if it holds nothing; tell whether it did.
+
+    Raises:
+        NotAvailable: it is being served, or the demo's data are not here.
+    """
+    if _holds_a_site(settings):
+        return False
     url = make_url(settings.store_url)
     if url.get_backend_name() == "sqlite" and url.database:
         _fill_beside(settings, Path(url.database))
     else:
         _fill(settings)
+    return True
 
 
 def _holds_a_site(settings: Settings) -> bool:

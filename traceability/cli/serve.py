@@ -11,6 +11,8 @@ from sqlalchemy import make_url
 
 from traceability.cli import one_at_a_time
 from traceability.cli.children import Child, Children, NeverStarted
+from traceability.cli.database import bring_up_to_date
+from traceability.cli.demo import fill_if_empty
 from traceability.cli.exits import NotAvailable
 from traceability.cli.store import make_var, opened, settings_for
 from traceability.clock import system_clock
@@ -38,7 +40,12 @@ THIS_MACHINE_ONLY: Final = {"127.0.0.1", "::1", "localhost"}
 @click.option("--tls", is_flag=True, help="Speak https, with a certificate authority of our own.")
 @click.option("--name", "names", multiple=True, metavar="NAME", help="Further name for --tls.")
 @click.option("--practice", is_flag=True, help="A store of its own, marked on every page and tag.")
-def serve(*, host: str, port: int, tls: bool, names: tuple[str, ...], practice: bool) -> None:
+@click.option(
+    "--ready-made", is_flag=True, help="First migrate, and fill an empty store: `make run`."
+)
+def serve(
+    *, host: str, port: int, tls: bool, names: tuple[str, ...], practice: bool, ready_made: bool
+) -> None:
     """Serve the pages and the API, with one worker beside them.
 
     One at a time on an SQLite store; on PostgreSQL several processes answer pages.
@@ -47,6 +54,9 @@ def serve(*, host: str, port: int, tls: bool, names: tuple[str, ...], practice: 
     logging.getLogger("alembic").setLevel(logging.WARNING)
     settings = settings_for(practice=practice)
     make_var(settings)
+    if ready_made:
+        bring_up_to_date(settings)
+        fill_if_empty(settings)
     lock = _lock(settings)
     with opened(practice=practice):
         pass  # the store is there, of this version, and its keys can be read
