@@ -1,0 +1,46 @@
+"""An answer to "which circuits contain lot X" as words on paper, ready to be set."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnswerRow:
+    """One circuit on a shelf of the answer."""
+
+    circuit: str
+    run: str
+    why: str
+    on_patient: str
+    where_now: str
+    patient: str = ""
+    """Only for who may see patients; empty otherwise."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnswerSection:
+    """One of the four shelves."""
+
+    name: str
+    explain: str
+    bead: str
+    """whole (confirmed), half (inferred), open (cannot be excluded), none (excluded)."""
+    count: int
+    rows: Sequence[AnswerRow]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnswerSheet:
+    """The whole answer."""
+
+    unit: str
+    subject: str
+    question: str
+    head: str
+    as_known: str
+    """Moment and ledger number the answer was cut at, in words."""
+    last_entry: str
+    coverage: Sequence[str]
+    sections: Sequence[AnswerSection]
+    caution: str
+    digest: str
