@@ -43,8 +43,9 @@ _PAIR_WEIGHTS: Final = (
 _PAIR_ALPHABET: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 _PAIR_VALUES: Final = {character: i for i, character in enumerate(SET_82_IN_ORDER)}
 
-_FIRST_DIGITS: Final = 4
-"""Digits every GS1 company prefix has at least. From memory of the dictionary's reference check."""
+_FIRST_DIGITS: Final = 2
+"""Digits that every GS1 prefix begins with. Found by trying a PostScript barcode library that
+follows the dictionary's checks (release 2026-09-28); prefix lengths are not looked up."""
 
 
 def check_pair(data: str) -> str:
