@@ -1,6 +1,7 @@
 // The clock and the spans on a page go on between loads. They start from the server's time, so a
 // wrong clock of the device shows nowhere.
 // <time data-now="ISO, with offset" data-zone="Europe/Stockholm">2026-11-25 03:40 CET</time>
+// Without a zone the time as it was sent stays.
 // <span data-since="ISO"> or <span data-until="ISO">: counts up or down, "7 h 58 min".
 
 export function spanText(ms) {
@@ -35,7 +36,7 @@ export function serverNow() {
 
 function tick() {
   const now = serverNow();
-  for (const shown of document.querySelectorAll("[data-now][data-zone]")) {
+  for (const shown of document.querySelectorAll('[data-now][data-zone]:not([data-zone=""])')) {
     const wall = wallText(new Date(now), shown.dataset.zone);
     shown.textContent = `${wall.day} ${wall.clock} ${wall.zone}`;
   }
