@@ -12,7 +12,7 @@ from typing import Final
 from .gs1_checks import SET_82
 from .gs1_dates import day_of, strict_day
 from .gs1_separators import SWALLOWING, lost_separator, replaced_separators
-from .gs1_table import IDENTIFIER_LENGTH, TABLE
+from .gs1_table import IDENTIFIER_LENGTH, TABLE, TWO_DIGITS
 from .reading import Element, Fault, Reading, Source, Standard, Status
 
 __all__ = ["GS", "Placed", "partner_faults", "read_element_string", "read_elements"]
@@ -61,15 +61,18 @@ def _split(body: str, today: date) -> tuple[list[Placed], Fault | None, bool]:
     at, end = 0, len(body)
     open_end = False
     while at < end:
-        head = body[at : at + 2]
-        if head[0] == GS:  # more separators than needed do no harm
-            at += 1
-            continue
-        start = at + IDENTIFIER_LENGTH.get(head, 2)
-        identifier = body[at:start]
-        entry = TABLE.get(identifier)
+        identifier = body[at : at + 2]
+        start = at + 2
+        entry = TWO_DIGITS.get(identifier)
         if entry is None:
-            return pieces, Fault(code="unknown-identifier", position=at), False
+            if identifier[0] == GS:  # more separators than needed do no harm
+                at += 1
+                continue
+            start = at + IDENTIFIER_LENGTH.get(identifier, 2)
+            identifier = body[at:start]
+            entry = TABLE.get(identifier)
+            if entry is None:
+                return pieces, Fault(code="unknown-identifier", position=at), False
         fixed = entry.fixed
         if fixed:
             stop = at = start + fixed

@@ -23,7 +23,7 @@ from typing import Final
 from .gs1_checks import CHECKS, SET_39, SET_64, SET_82, Check
 from .gs1_dates import day_of
 
-__all__ = ["IDENTIFIER_LENGTH", "TABLE", "Identifier", "Part"]
+__all__ = ["IDENTIFIER_LENGTH", "TABLE", "TWO_DIGITS", "Identifier", "Part"]
 
 _SETS: Final = {"text": SET_82, "part-number": SET_39, "base64url": SET_64}
 
@@ -228,3 +228,6 @@ TABLE: Final = _compiled()
 
 IDENTIFIER_LENGTH: Final = {name[:2]: len(name) for name in TABLE}
 """The first two digits decide how many there are. GS1 General Specifications, section 3.2."""
+
+TWO_DIGITS: Final = {name: entry for name, entry in TABLE.items() if len(name) == 2}
+"""The commonest identifiers, found with one look."""
