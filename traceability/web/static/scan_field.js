@@ -60,8 +60,9 @@ export function meaning(event) {
     if (event.code === "KeyI") return "\t";
     return "";
   }
-  // On a layout with AltGr the host may claim Control and Alt for a position: the GS chord again.
-  if (event.ctrlKey && event.key === "]") return GS;
+  // A host may turn the chord into Control and AltGr. A person types ] that way on some layouts, so
+  // it counts inside a burst only.
+  if (event.ctrlKey && event.key === "]" && run && (!run.into || isFast(run))) return GS;
   if (event.altKey || event.metaKey) return "";
   if (ENDS.has(event.code)) return event.code === "Tab" ? "\t" : "\r";
   return (event.shiftKey ? SHIFTED : PLAIN)[event.code] ?? "";
