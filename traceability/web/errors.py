@@ -21,7 +21,7 @@ from traceability.errors import (
     UnknownCode,
     WrongCredentials,
 )
-from traceability.messages import WAYS_ON, WORDS, say_refusal
+from traceability.messages import REASONS, WAYS_ON, WORDS, say_refusal
 from traceability.web.session import services
 
 log = logging.getLogger(__name__)
@@ -107,6 +107,11 @@ def _answer(
             "fields": fields,
         }
     page = render_template(
-        "error.html", sentence=sentence, way_on=way_on, reference=reference, nav=""
+        "error.html",
+        sentence=sentence,
+        way_on=way_on,
+        reasons=list(REASONS.items()),
+        reference=reference,
+        nav="",
     )
     return page, status

@@ -4,7 +4,7 @@ from contextlib import suppress
 from typing import Final
 from uuid import uuid5
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.exceptions import NotFound
 
@@ -24,6 +24,7 @@ from traceability.domain.people import Right
 from traceability.domain.sheets import Need, Slot, Where
 from traceability.domain.use_by import Way
 from traceability.errors import BadValue, NothingToKeep
+from traceability.printing.sheets import render_act_cards
 from traceability.reads.lists import kinds_in_use, places, policy, products, sheets
 from traceability.reads.trolley import unknown_code
 from traceability.web import session
@@ -248,6 +249,14 @@ def save_policy() -> ResponseReturnValue:
     )
     set_policy(asked, site=session.site())
     return redirect(url_for("lists.policy_page"))
+
+
+@pages.get("/cards.pdf")
+def cards() -> ResponseReturnValue:
+    """Give the sheet of act cards."""
+    answer = Response(render_act_cards(), mimetype="application/pdf")
+    answer.headers["Content-Disposition"] = 'inline; filename="act-cards.pdf"'
+    return answer
 
 
 FIGURES: Final = {

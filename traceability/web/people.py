@@ -3,7 +3,7 @@
 from datetime import timedelta
 from typing import Final
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from traceability.actions.lists.devices import (
@@ -16,10 +16,13 @@ from traceability.actions.lists.devices import (
 from traceability.actions.lists.people import IssueBadge, SetPerson, issue_badge, set_person
 from traceability.domain.people import Right, Role
 from traceability.domain.tags import badge_symbol
-from traceability.reads.lists import devices, people
+from traceability.errors import UnknownCode
+from traceability.printing.sheets import render_badges
+from traceability.reads.lists import devices, people, site_facts
 from traceability.security.pins import hash_pin, new_badge_code, new_pin
 from traceability.web import session
 from traceability.web.forms import checked
+from traceability.web.sign_in import badge_code
 
 pages = Blueprint("people", __name__)
 
@@ -82,6 +85,27 @@ def badge(person_id: str) -> ResponseReturnValue:
     return _page(
         {"name": named.get(person_id, ""), "code": code, "pin": pin, "symbol": badge_symbol(code)}
     )
+
+
+@pages.post("/badge.pdf")
+def badge_pdf() -> ResponseReturnValue:
+    """Give a badge to print, from the code that was just shown; the code is kept nowhere."""
+    session.need(Right.ADMIN)
+    ours = session.services()
+    with ours.reads() as reads:
+        site = site_facts(reads)
+        named = {each.name: each for each in people(reads, ours.site.id)}
+    person = named.get(request.form.get("name", ""))
+    if person is None:
+        raise UnknownCode(what="person", value=request.form.get("name", ""))
+    card = {
+        "code": badge_code(request.form.get("code", "")),
+        "name": person.name,
+        "roles": ", ".join(str(role) for role in person.roles),
+        "unit": site.unit,
+        "site": site.name,
+    }
+    return Response(render_badges([card]), mimetype="application/pdf")
 
 
 @pages.get("/devices")

@@ -1,6 +1,6 @@
 """Patient runs: the list, one run, and the acts at the bedside."""
 
-from uuid import NAMESPACE_OID, uuid5
+from uuid import NAMESPACE_OID, UUID, uuid5
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -9,6 +9,7 @@ from werkzeug.exceptions import NotFound
 from traceability.actions.run.flow import EndRun, end_run
 from traceability.actions.run.patient import SetPatient, set_patient
 from traceability.actions.run.swap import ChangeOut, SwapPart, change_out, swap_part
+from traceability.domain.moments import Manner
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
 from traceability.errors import BadValue
@@ -17,6 +18,7 @@ from traceability.reads.runs import RunFacts, patient_text, run_facts, runs
 from traceability.web import session
 from traceability.web.forms import checked, moment_of
 from traceability.web.prime import tag_number, the_circuit
+from traceability.web.sign_in import badge_code
 
 pages = Blueprint("runs", __name__)
 
@@ -123,6 +125,9 @@ def change(number: str) -> ResponseReturnValue:
         off_at=moment_of("off_at"),
         on_at=moment_of("on_at"),
         request_ids=(first, second, third),
+        manner=Manner.ANYWAY if request.form.get("way_on") == "record-anyway" else Manner.PLANNED,
+        reason=request.form.get("reason", ""),
+        by=_by(request.form.get("by_badge", "")),
     )
     change_out(asked, site=session.site())
     return redirect(url_for("runs.page", number=run.number))
@@ -137,6 +142,11 @@ def end(number: str) -> ResponseReturnValue:
     )
     end_run(asked, site=session.site())
     return redirect(url_for("runs.page", number=run.number))
+
+
+def _by(badge: str) -> UUID | None:
+    """Return whose badge goes on past a caution; None: who is signed in."""
+    return session.door().person_of_badge(badge_code(badge)) if badge.strip() else None
 
 
 def the_run(number: str) -> RunFacts:

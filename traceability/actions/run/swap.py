@@ -182,6 +182,10 @@ class ChangeOut(Asked):
     on_at: datetime
     request_ids: tuple[UUID, UUID, UUID]
     """Ids of the three acts it consists of; the same on every repeat."""
+    manner: Manner = Manner.PLANNED
+    reason: str = ""
+    by: UUID | None = None
+    """Who goes on past what speaks against the new circuit; None: who is signed in."""
 
 
 def change_out(asked: ChangeOut, *, site: Site) -> Done:
@@ -207,8 +211,10 @@ def change_out(asked: ChangeOut, *, site: Site) -> Done:
             sent=sents[0],
             number=asked.new_number,
             at=min(asked.off_at, asked.on_at),
-            manner=Manner.PLANNED,
+            manner=asked.manner,
             run_id=asked.run_id,
+            reason=asked.reason,
+            by=asked.by,
         ),
         site=site,
     )

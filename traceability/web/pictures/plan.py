@@ -17,10 +17,9 @@ from traceability.web.pictures.marks import WORDS, placed
 WIDTH: Final = 1240
 LEFT, FAR, RIGHT = 14, 888, 948
 """Patient end, turning point of a folded limb, and the side where pump and oxygenator stand."""
-TOP, BAGS, FOLD = 50, 112, 128
+TOP, FOLD, LINE = 50, 128, 20
 LETTER: Final = 9.6
 """Width of a letter of a label, on average, at 19 units; measured in Liberation Sans."""
-LONG_NAME: Final = 16
 ON_ONE_ROW: Final = 6
 FULL: Final = 40
 """Size of a bead that is not squeezed."""
@@ -50,11 +49,11 @@ class _Spot:
     y: float
     label_x: float
     label_y: float
+    lines: tuple[tuple[str, str], ...]
+    """Text and class of each line of the label."""
     anchor: str = "middle"
     gap: float = 46
     size: float = 40
-    count_below: bool = False
-    letters: int = 28
     bags: bool = False
 
 
@@ -62,7 +61,7 @@ class _Spot:
 class Plan:
     """The drawing: its frame and one group a place, so that a scan replaces one group only."""
 
-    height: int
+    height: float
     frame: str
     groups: dict[str, str]
     words: tuple[tuple[str, str], ...]
@@ -83,21 +82,28 @@ class Plan:
 def plan(title: str, slots: Sequence[PlanSlot], pack_line: str = "") -> Plan:
     """Return the plan of a circuit type with what its places hold now."""
     by_where = {where: [slot for slot in slots if slot.where == where] for where in _ORDER}
-    drainage = _rows(by_where["drainage"])
-    returns = _rows(by_where["return"])
-    link = by_where["link"]
-    inner = max(226, 46 * len(link) + 70)
+    drainage, returns = _rows(by_where["drainage"]), _rows(by_where["return"])
+    inside = _Inside.of(by_where["fluid"], by_where["tray"])
     top = TOP + (len(drainage) - 1) * FOLD
+    # Labels of the limb above push the inside down; labels inside push the return limb down.
+    inside_top = top + 62 + LINE * (_deepest(drainage[-1], _limb_letters(drainage[-1])) - 1)
+    inner = max(
+        226,
+        46 * len(by_where["link"]) + 70,
+        inside_top - top + 101 + LINE * inside.deepest + 43,
+    )
     bottom = top + inner
     spots = _limb(drainage, TOP, reverse=False) + _limb(returns, bottom, reverse=True)
-    spots += _stations(by_where, top, bottom) + _link(link, top, bottom)
-    spots += _inside(by_where, top)
-    height = bottom + (len(returns) - 1) * FOLD + 74
+    spots += _stations(by_where, top, bottom) + _link(by_where["link"], top, bottom)
+    spots += inside.spots(inside_top)
+    below = max(_deepest(row, _limb_letters(row)) for row in returns)
+    height = bottom + (len(returns) - 1) * FOLD + max(84, 50 + LINE * below)
     order = {slot.id: index for index, slot in enumerate(_path_order(by_where))}
     spots.sort(key=lambda spot: order[spot.slot.id])
+    frame = _Frame(len(drainage), len(returns), top, bottom, inside_top)
     return Plan(
         height=height,
-        frame=_frame(len(drainage), len(returns), top, bottom, by_where, pack_line),
+        frame=frame.svg(by_where, inside, pack_line),
         groups={spot.slot.id: _group(spot) for spot in spots},
         words=tuple((spot.slot.name, state_words(spot.slot)) for spot in spots),
         title=f"Circuit plan, {title}",
@@ -125,104 +131,111 @@ def _rows(slots: list[PlanSlot]) -> list[list[PlanSlot]]:
     return [slots[start : start + each] for start in range(0, len(slots), each)]
 
 
+def _room(row: list[PlanSlot]) -> float:
+    """Return the width that each place of a row has to itself."""
+    return (RIGHT - LEFT - 60) / (len(row) + 0.34)
+
+
+def _limb_letters(row: list[PlanSlot]) -> int:
+    return int(_room(row) * 0.97 / LETTER)
+
+
+def _deepest(row: list[PlanSlot], letters: int) -> int:
+    """Return how many lines the deepest label of a row has; at least one."""
+    return max((len(_lines(slot, letters)) for slot in row), default=1)
+
+
 def _limb(rows: list[list[PlanSlot]], y: float, *, reverse: bool) -> list[_Spot]:
     spots = []
     for row_no, row in enumerate(rows):
-        count = len(row)
-        places = [LEFT + (RIGHT - LEFT - 60) * (j + 0.75) / (count + 0.34) for j in range(count)]
+        room, letters = _room(row), _limb_letters(row)
+        places = [LEFT + room * (j + 0.75) for j in range(len(row))]
         # The last drainage row runs right to the pump; the first return row runs left from the
         # oxygenator. Rows between turn round at the end.
         backwards = row_no % 2 == 0 if reverse else (len(rows) - 1 - row_no) % 2 == 1
-        room = (RIGHT - LEFT - 60) / (count + 0.34)
         for slot, x in zip(row, places[::-1] if backwards else places, strict=True):
             gap = min(46, room * 0.8 / max(slot.count, 1))
-            row_y = y + row_no * FOLD
-            spots.append(_Spot(slot, x, row_y, x, row_y + 45, gap=gap, letters=int(room / LETTER)))
+            at = y + row_no * FOLD
+            spots.append(_Spot(slot, x, at, x, at + 45, _lines(slot, letters), gap=gap))
     return spots
 
 
 def _stations(by_where: dict[str, list[PlanSlot]], top: float, bottom: float) -> list[_Spot]:
+    """Stand the pump and the oxygenator, with whatever else a type has there beside them."""
     spots = []
     for j, slot in enumerate(by_where["pump"]):
+        x, size = (RIGHT, 40) if j == 0 else (RIGHT + 66, 24)
+        label = RIGHT + (56 if j == 0 else 84)
         y = top + j * 26
-        size = 40 if j == 0 else 24
-        x = RIGHT if j == 0 else RIGHT + 64
-        spots.append(_Spot(slot, x, y, RIGHT + 56 + 26 * bool(j), y + 7, "start", size=size))
+        spots.append(_side(slot, x, y, label, y + 7, size=size))
     for j, slot in enumerate(by_where["oxygenator"]):
-        y = bottom if j == 0 else bottom - 46
-        x = RIGHT if j == 0 else RIGHT + 66
-        spots.append(
-            _Spot(
-                slot,
-                x,
-                y,
-                RIGHT + 58 + 26 * bool(j),
-                bottom - 24 - 24 * j,
-                "start",
-                size=40 if j == 0 else 24,
-            )
-        )
+        x, size = (RIGHT, 40) if j == 0 else (RIGHT + 66, 24)
+        label = RIGHT + (58 if j == 0 else 84)
+        y = bottom if j == 0 else bottom - 24 - 26 * j
+        spots.append(_side(slot, x, y, label, bottom - 24 - 26 * j, size=size))
     for j, slot in enumerate(by_where["gas"]):
-        y = bottom + 12 + j * 40
-        spots.append(_Spot(slot, RIGHT + 92, y, RIGHT + 120, y + 7, "start"))
+        x = RIGHT + 92 + 130 * j
+        y = bottom + 12
+        spots.append(_side(slot, x, y, x + 28 + 40 * (slot.count - 1), y + 7, size=40))
     return spots
+
+
+def _side(
+    slot: PlanSlot, x: float, y: float, label_x: float, label_y: float, *, size: float
+) -> _Spot:
+    """Return a place whose label stands on its right."""
+    letters = int((WIDTH - label_x - 4) / LETTER)
+    lines = _beside(slot, letters)
+    return _Spot(slot, x, y, label_x, label_y, lines, anchor="start", gap=size * 1.1, size=size)
 
 
 def _link(slots: list[PlanSlot], top: float, bottom: float) -> list[_Spot]:
     count, middle = len(slots), (top + bottom - 10) / 2
-    return [
-        _Spot(
-            slot,
-            RIGHT,
-            middle + (j - (count - 1) / 2) * 43,
-            RIGHT + 34 + 40 * (slot.count - 1),
-            middle + (j - (count - 1) / 2) * 43 + 6,
-            "start",
-            gap=38,
-            size=34,
-        )
-        for j, slot in enumerate(slots)
-    ]
-
-
-def _inside(by_where: dict[str, list[PlanSlot]], top: float) -> list[_Spot]:
-    spots, x, y = [], 46.0, top + BAGS - TOP
-    for slot in by_where["fluid"]:
-        width = max(62 * max(slot.count, 1), min(len(slot.name), 22) * LETTER)
-        middle = x + width / 2
-        spots.append(
-            _Spot(
-                slot,
-                middle,
-                y + 40,
-                middle,
-                y + 101,
-                gap=62,
-                count_below=True,
-                letters=22,
-                bags=True,
-            )
-        )
-        x += width + 34
-    tray = by_where["tray"]
-    start = max(392.0, x + 10)
-    step = (RIGHT - 78 - start) / max(len(tray), 1)
-    for j, slot in enumerate(tray):
-        at = start + step * (j + 0.5)
-        gap = min(42, step * 0.85 / max(slot.count, 1))
-        spots.append(
-            _Spot(
-                slot,
-                at,
-                y + 52,
-                at,
-                y + 101,
-                gap=gap,
-                count_below=True,
-                letters=int(step / LETTER),
-            )
-        )
+    spots = []
+    for j, slot in enumerate(slots):
+        y = middle + (j - (count - 1) / 2) * 43
+        label = RIGHT + 34 + 38 * (slot.count - 1)
+        spots.append(_side(slot, RIGHT, y, label, y + 6, size=34))
     return spots
+
+
+@dataclass(frozen=True, slots=True)
+class _Inside:
+    """Bags and tray, side by side inside the loop."""
+
+    places: tuple[tuple[PlanSlot, float, float], ...]
+    """Slot, middle and width of each."""
+    tray_from: float
+    deepest: int
+
+    @staticmethod
+    def of(fluids: list[PlanSlot], tray: list[PlanSlot]) -> "_Inside":
+        """Share the width out: bags take what they need, the tray has the rest."""
+        places, x = [], 40.0
+        most = (RIGHT - 110 - x) * (0.6 if tray else 1) / max(len(fluids), 1) - 12
+        for slot in fluids:
+            wide = min(max(62 * len(slot.states), min(len(slot.name), 22) * LETTER), most)
+            places.append((slot, x + wide / 2, wide))
+            x += wide + 12
+        start = max(392.0, x + 10) if tray else x
+        step = (RIGHT - 72 - start) / max(len(tray), 1)
+        for j, slot in enumerate(tray):
+            places.append((slot, start + step * (j + 0.5), step * 0.96))
+        deepest = max(
+            (len(_lines(slot, int(wide / LETTER))) for slot, _, wide in places), default=1
+        )
+        return _Inside(tuple(places), start, deepest)
+
+    def spots(self, y: float) -> list[_Spot]:
+        """Stand them at the given height."""
+        found = []
+        for slot, x, wide in self.places:
+            bag = slot.where == "fluid"
+            gap = min(62 if bag else 42, wide * 0.9 / max(len(slot.states), 1))
+            lines = _lines(slot, int(wide / LETTER))
+            at = y + (40 if bag else 52)
+            found.append(_Spot(slot, x, at, x, y + 101, lines, gap=gap, bags=bag))
+        return found
 
 
 def _group(spot: _Spot) -> str:
@@ -257,98 +270,115 @@ def _bag(x: float, y: float) -> str:
 
 
 def _label(spot: _Spot) -> str:
-    slot = spot.slot
+    return "".join(
+        f'<text x="{spot.label_x:.1f}" y="{spot.label_y + index * LINE:.1f}" '
+        f'text-anchor="{spot.anchor}" class="{css}">{escape(text)}</text>'
+        for index, (text, css) in enumerate(spot.lines)
+    )
+
+
+def _said(slot: PlanSlot) -> tuple[str, str]:
+    """Return what stands behind a name ("2 of 4 · next") and the class that goes with it."""
     done = sum(kind not in {"open", "untick", "wait"} for kind in slot.states)
     waits = slot.states.count("wait")
     full = done >= slot.count
     count = f"{done} of {slot.count}" if slot.count > 1 and not (slot.tick_only and full) else ""
-    said = "waits" if waits else "next" if slot.next else ""
+    word = "waits" if waits else "next" if slot.next else ""
     if slot.tick_only and full:
-        said = "tick only"
+        word = "tick only"
     css = "look" if waits else "next" if slot.next else "done" if full else ""
-    lines = wrap(slot.name, spot.letters)
-    if len(lines) == 1 and not spot.count_below and count:
-        lines[0] += f" {count}"
-        count = ""
-    below = " · ".join(word for word in (count, said) if word)
-    if spot.anchor == "start" and below and len(lines) == 1:
-        lines[0], below = f"{lines[0]}, {below}", ""
-    out = []
-    for index, line in enumerate(lines):
-        y = spot.label_y + index * 20
-        out.append(
-            f'<text x="{spot.label_x:.1f}" y="{y:.1f}" text-anchor="{spot.anchor}" '
-            f'class="lb {css}">{escape(line)}</text>'
-        )
-    if below:
-        y = spot.label_y + len(lines) * 20
-        out.append(
-            f'<text x="{spot.label_x:.1f}" y="{y:.1f}" text-anchor="{spot.anchor}" '
-            f'class="sub {css or "cnt"}">{escape(below)}</text>'
-        )
-    return "".join(out)
+    return " · ".join(each for each in (count, word) if each), css
+
+
+def _lines(slot: PlanSlot, letters: int) -> tuple[tuple[str, str], ...]:
+    """Return the label under a place: the name on one or two lines, then what is said of it."""
+    said, css = _said(slot)
+    lines = [(line, f"lb {css}") for line in wrap(slot.name, letters)]
+    if said:
+        lines.append((_cut(said, max(letters, 5)), f"sub {css or 'cnt'}"))
+    return tuple(lines)
+
+
+def _beside(slot: PlanSlot, letters: int) -> tuple[tuple[str, str], ...]:
+    """Return the label beside a place: on one line if that holds both, else on two."""
+    said, css = _said(slot)
+    if not said or len(f"{slot.name}, {said}") <= letters:
+        tail = f", {said}" if said else ""
+        return ((_cut(slot.name + tail, max(letters, 3)), f"lb {css}"),)
+    return (
+        (_cut(slot.name, max(letters, 3)), f"lb {css}"),
+        (_cut(said, max(letters, 3)), f"sub {css or 'cnt'}"),
+    )
 
 
 def wrap(name: str, letters: int) -> list[str]:
-    """Return the name on one line, or on two where it would run into its neighbour."""
-    if len(name) <= max(letters, 4) or (len(name) <= LONG_NAME and letters >= LONG_NAME):
+    """Return the name on one line, or on two; what is longer ends in a sign that it was cut.
+
+    The whole name stands in the picture's description and in the list beside it.
+    """
+    most = max(letters, 3)
+    if len(name) <= most:
         return [name]
-    words, first = name.split(" "), ""
-    while words and len(f"{first} {words[0]}".strip()) <= max(len(name) // 2 + 2, len(words[0])):
-        first = f"{first} {words.pop(0)}".strip()
-        if len(first) >= len(name) / 2:
-            break
-    rest = " ".join(words)
-    most = max(letters, 4)
+    first = name[: most + 1].rpartition(" ")[0] or name[:most]
+    rest = name[len(first) :].strip()
     return [_cut(line, most) for line in (first, rest) if line]
 
 
 def _cut(line: str, most: int) -> str:
-    return line if len(line) <= most else f"{line[: most - 1]}…"
+    return line if len(line) <= most else f"{line[: most - 1].rstrip()}…"
 
 
-def _frame(
-    drainage_rows: int,
-    return_rows: int,
-    top: float,
-    bottom: float,
-    by_where: dict[str, list[PlanSlot]],
-    pack_line: str,
-) -> str:
-    out = [
-        _suction(drainage_rows),
-        f'<path class="rt" d="M{RIGHT} {top}V{bottom}{_fold_back(return_rows, bottom)}"/>',
-        f'<path class="endp" d="M{LEFT if drainage_rows % 2 else FAR} {TOP - 14}v28"/>',
-        f'<path class="arr" d="M{LEFT + 14} {TOP - 29}l10 6.5-10 6.5z"/>',
-        f'<text x="{LEFT + 32}" y="{TOP - 17}" class="lim">drainage limb</text>',
-        f'<text x="360" y="{TOP - 17}" class="lim str">suction: no taps, no open ports</text>',
-        f'<path class="arr" d="M206 {bottom - 30}l-10 6.5 10 6.5z"/>',
-        f'<text x="214" y="{bottom - 18}" class="lim">return limb, pressure</text>',
-        f'<text x="{RIGHT + 58}" y="{bottom + 48}" class="lim str">after here, air goes</text>',
-        f'<text x="{RIGHT + 58}" y="{bottom + 67}" class="lim str">to the patient</text>',
-        f'<circle class="st1" cx="{RIGHT}" cy="{top}" r="42"/>',
-        f'<path class="st2" d="M{RIGHT - 30} {top + 9}A31 31 0 1 1 {RIGHT + 9} {top + 30}"/>',
-        f'<rect class="st1" x="{RIGHT - 46}" y="{bottom - 52}" width="92" height="104" rx="4"/>',
-    ]
-    out += [
-        f'<path class="st3" d="M{RIGHT - 34 + k * 11.3:.1f} {bottom - 42}v84"/>' for k in range(7)
-    ]
-    if by_where["gas"]:
-        out.append(f'<path class="gas" d="M{RIGHT + 46} {bottom + 12}H{RIGHT + 76}"/>')
-    if by_where["fluid"]:
-        out.append(f'<path class="hang" d="M36 {top + BAGS - TOP - 6}H330"/>')
-    y = top + BAGS - TOP
-    if by_where["tray"]:
-        start = 386
-        out.append(
-            f'<path class="tray" d="M{start} {y + 62}v12q0 6 6 6H{RIGHT - 72}q6 0 6-6v-12"/>'
-        )
-    if pack_line:
-        out.append(
-            f'<path class="pkb" d="M362 {y + 4}v16h22v-16M358 {y - 2}l9 6h12l9-6"/>'
-            f'<text x="396" y="{y + 18}" class="pk">{escape(pack_line)}</text>'
-        )
-    return "".join(out)
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """The line that blood passes along, its stations, and the words beside it."""
+
+    drainage_rows: int
+    return_rows: int
+    top: float
+    bottom: float
+    inside: float
+
+    def svg(self, by_where: dict[str, list[PlanSlot]], inside: _Inside, pack_line: str) -> str:
+        """Return everything that is not a place."""
+        top, bottom, y = self.top, self.bottom, self.inside
+        starts = LEFT if self.drainage_rows % 2 else FAR
+        out = [
+            _suction(self.drainage_rows),
+            f'<path class="rt" d="M{RIGHT} {top}V{bottom}{_fold_back(self.return_rows, bottom)}"/>',
+            f'<path class="endp" d="M{starts} {TOP - 14}v28"/>',
+            f'<path class="arr" d="M{LEFT + 14} {TOP - 29}l10 6.5-10 6.5z"/>',
+            f'<text x="{LEFT + 32}" y="{TOP - 17}" class="lim">drainage limb</text>',
+            f'<text x="360" y="{TOP - 17}" class="lim str">suction: no taps, no open ports</text>',
+            f'<path class="arr" d="M206 {bottom - 30}l-10 6.5 10 6.5z"/>',
+            f'<text x="214" y="{bottom - 18}" class="lim">return limb, pressure</text>',
+            f'<text x="{RIGHT + 58}" y="{bottom + 58}" class="lim str">after here, air goes</text>',
+            f'<text x="{RIGHT + 58}" y="{bottom + 77}" class="lim str">to the patient</text>',
+            f'<circle class="st1" cx="{RIGHT}" cy="{top}" r="42"/>',
+            f'<path class="st2" d="M{RIGHT - 30} {top + 9}A31 31 0 1 1 {RIGHT + 9} {top + 30}"/>',
+            f'<rect class="st1" x="{RIGHT - 46}" y="{bottom - 52}" '
+            'width="92" height="104" rx="4"/>',
+        ]
+        out += [
+            f'<path class="st3" d="M{RIGHT - 34 + k * 11.3:.1f} {bottom - 42}v84"/>'
+            for k in range(7)
+        ]
+        if by_where["gas"]:
+            out.append(f'<path class="gas" d="M{RIGHT + 46} {bottom + 12}H{RIGHT + 76}"/>')
+        if by_where["fluid"]:
+            right = max(x + wide / 2 for slot, x, wide in inside.places if slot.where == "fluid")
+            out.append(f'<path class="hang" d="M36 {y - 6}H{right:.0f}"/>')
+        if by_where["tray"]:
+            out.append(
+                f'<path class="tray" d="M{inside.tray_from - 6:.0f} {y + 62}v12q0 6 6 6'
+                f'H{RIGHT - 78}q6 0 6-6v-12"/>'
+            )
+        if pack_line:
+            x = inside.tray_from - 30
+            out.append(
+                f'<path class="pkb" d="M{x:.0f} {y + 4}v16h22v-16M{x - 4:.0f} {y - 2}l9 6h12l9-6"/>'
+                f'<text x="{x + 34:.0f}" y="{y + 18}" class="pk">{escape(pack_line)}</text>'
+            )
+        return "".join(out)
 
 
 def _suction(rows: int) -> str:
