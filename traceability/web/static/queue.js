@@ -1,0 +1,109 @@
+// Scans and acts, kept on this device in order until the server has answered each one. The same
+// request id is sent again after a lost network or a reload, so nothing is counted twice.
+
+const KEY = "ct.queue";
+const WAITS = [1000, 2000, 4000, 8000];
+const ANSWER_WITHIN = 15000; // ms
+const TRIES_OF_A_FAILURE = 3;
+
+const read = () => {
+  try {
+    return JSON.parse(localStorage.getItem(KEY) || "[]");
+  } catch {
+    return [];
+  }
+};
+const write = (list) => {
+  if (list.length) localStorage.setItem(KEY, JSON.stringify(list));
+  else localStorage.removeItem(KEY);
+};
+
+// One page at a time sends, so that two windows do not change the order.
+const alone = (work) =>
+  navigator.locks ? navigator.locks.request("ct.queue", work) : work();
+
+export class Queue {
+  // answered(entry, answer): the server answered. kept(count, why): why is "network", "busy",
+  // "sign-in" or "" once nothing waits.
+  constructor({ answered, kept }) {
+    this.answered = answered;
+    this.kept = kept;
+    this.failed = 0;
+    this.timer = 0;
+    this.running = false;
+    this.stopped = false;
+    addEventListener("online", () => this.send());
+  }
+
+  get length() {
+    return read().length;
+  }
+
+  put(url, body) {
+    write([...read(), { url, body }]);
+    return this.send();
+  }
+
+  stop() {
+    this.stopped = true; // the page is left; what waits is sent by the next one
+  }
+
+  async send() {
+    if (this.running || this.stopped) return;
+    this.running = true;
+    clearTimeout(this.timer);
+    let why = "";
+    try {
+      why = await alone(() => this.#sendAll());
+    } finally {
+      this.running = false;
+    }
+    if (this.stopped) return;
+    this.kept(this.length, why);
+    if (why === "network" || why === "busy") {
+      const wait = WAITS[Math.min(this.failed, WAITS.length - 1)];
+      this.failed += 1;
+      this.timer = setTimeout(() => this.send(), wait);
+    } else if (!why && this.length) {
+      this.timer = setTimeout(() => this.send(), 0); // came in while the last one was answered
+    }
+  }
+
+  async #sendAll() {
+    for (let first = read()[0]; first && !this.stopped; first = read()[0]) {
+      const outcome = await this.#sendOne(first);
+      if (typeof outcome === "string") return outcome;
+      write(read().slice(1));
+      this.failed = 0;
+      this.answered(first, outcome);
+    }
+    return "";
+  }
+
+  // The answer, or the reason why it has to wait.
+  async #sendOne({ url, body }) {
+    let response;
+    let answer;
+    try {
+      response = await fetch(url, {
+        method: "POST",
+        headers: { "Content-Type": "application/json", Accept: "application/json" },
+        body: JSON.stringify(body),
+        signal: AbortSignal.timeout(ANSWER_WITHIN),
+      });
+      answer = await response.json();
+    } catch {
+      if (!response) return "network";
+      answer = null; // an answer that is none of ours: something between us and the server
+    }
+    if ([502, 503, 504, 507].includes(response.status)) return "busy";
+    if (response.status === 401) return "sign-in";
+    if (!answer || response.status === 500) {
+      this.tries = this.last === body.request_id ? this.tries + 1 : 1;
+      this.last = body.request_id;
+      if (this.tries < TRIES_OF_A_FAILURE) return "busy";
+      return answer ?? { refused: true };
+    }
+    return answer;
+  }
+}
