@@ -32,7 +32,7 @@ def _sentences(path: Path) -> Iterator[tuple[int, str]]:
     for node in ast.walk(tree):
         text = node.value if isinstance(node, ast.Constant) and id(node) not in said else None
         if isinstance(text, str) and " " in text.strip():
-            yield node.lineno, text
+            yield getattr(node, "lineno", 0), text
 
 
 def _shown(path: Path) -> Iterator[tuple[int, str]]:
