@@ -4,12 +4,14 @@ A hospital adds or changes a label without touching Python. What is wrong is sai
 and the line, before anything is printed.
 """
 
+import math
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeGuard
 
 from traceability.printing.fonts import FILES
 
@@ -53,6 +55,8 @@ class TextField:
     least: float
     """Points; a text that does not fit at this size makes the whole tag a plain one."""
     align: str
+    lines: int
+    """How many lines the text may be broken into."""
     underline_letters: bool
     """A line under letters and none under digits, for what is read character by character."""
 
@@ -114,115 +118,166 @@ def load_label(name: str, folder: Path | None = None) -> Label:
         data = tomllib.loads(text)
     except OSError:
         raise WrongLabel(f"{path}: no such label") from None
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise WrongLabel(f"{path}, line {line}: not UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:
         raise WrongLabel(f"{path}: {error}") from None
-    return _Reader(path, text).label(name, data)
+    return _Reader(path, text.splitlines()).label(name, data)
+
+
+KEYS: Final[Mapping[str, frozenset[str]]] = {
+    "": frozenset({"width_mm", "height_mm", "field", "symbol", "rule"}),
+    "field": frozenset({"name", "box", "font", "size", "least", "align", "lines"})
+    | {"underline_letters"},
+    "symbol": frozenset({"name", "box", "kind", "module_mm", "quiet_modules", "frame_mm"}),
+    "rule": frozenset({"box"}),
+}
+"""What may be written; a misspelt key would otherwise change nothing without a word."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """One table of the file: `[[field]]` number 3, or the file's own top (kind "")."""
+
+    kind: str
+    index: int
+    row: Mapping[str, object]
+
+    @property
+    def called(self) -> str:
+        name = self.row.get("name")
+        return name if isinstance(name, str) and name else self.kind
 
 
 @dataclass(frozen=True, slots=True)
 class _Reader:
     path: Path
-    text: str
+    lines: Sequence[str]
 
-    def wrong(self, near: str, what: str) -> WrongLabel:
-        """Return the refusal with the line on which `near` stands."""
-        lines = self.text.splitlines()
-        line = next((n for n, each in enumerate(lines, start=1) if near in each), 1)
-        return WrongLabel(f"{self.path}, line {line}: {what}")
+    def wrong(self, table: _Table, key: str, what: str) -> WrongLabel:
+        """Return the refusal with the line of that key, or of the table's head."""
+        heads = [n for n, line in enumerate(self.lines) if re.match(r"\s*\[", line)]
+        own = [n for n in heads if re.match(rf"\s*\[\[\s*{table.kind}\s*\]\]", self.lines[n])]
+        first = own[table.index] if table.index < len(own) else 0  # inline tables have no head
+        last = next((n for n in heads if n > first and table.kind), len(self.lines))
+        written = re.compile(rf"\s*(\[+\s*{re.escape(key)}\s*\]|{re.escape(key)}\s*=)")
+        at = next((n for n in range(first, last) if written.match(self.lines[n])), first)
+        return WrongLabel(f"{self.path}, line {at + 1}: {what}")
 
     def label(self, name: str, data: Mapping[str, object]) -> Label:
-        width, height = self.size(data, "width_mm"), self.size(data, "height_mm")
+        top = _Table("", 0, data)
+        self.require_known(top)
+        fields, symbols, rules = (self.tables(top, kind) for kind in ("field", "symbol", "rule"))
         label = Label(
             name=name,
-            width=width,
-            height=height,
-            fields=tuple(self.field(row) for row in self.tables(data, "field")),
-            symbols=tuple(self.symbol(row) for row in self.tables(data, "symbol")),
-            rules=tuple(Rule(box=self.box(row, "rule")) for row in self.tables(data, "rule")),
+            width=self.number(top, "width_mm", None, least=5, most=1000),
+            height=self.number(top, "height_mm", None, least=5, most=1000),
+            fields=tuple(self.field(table) for table in fields),
+            symbols=tuple(self.symbol(table) for table in symbols),
+            rules=tuple(Rule(box=self.box(table)) for table in rules),
         )
-        self.require_sound(label)
+        self.require_sound(label, [*fields, *symbols, *rules])
         return label
 
-    def size(self, data: Mapping[str, object], key: str) -> float:
-        value = data.get(key)
-        if not isinstance(value, (int, float)) or not 5 <= value <= 1000:  # noqa: PLR2004
-            raise self.wrong(key, f"{key} must be a number of millimetres, 5 to 1000")
-        return float(value)
-
-    def tables(self, data: Mapping[str, object], key: str) -> list[Mapping[str, object]]:
-        rows = data.get(key, [])
+    def tables(self, top: _Table, kind: str) -> list[_Table]:
+        rows = top.row.get(kind, [])
         if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-            raise self.wrong(key, f"write [[{key}]] above each {key}")
-        return rows
+            raise self.wrong(top, kind, f"write [[{kind}]] above each {kind}")
+        found = [_Table(kind, index, row) for index, row in enumerate(rows)]
+        for table in found:
+            self.require_known(table)
+        return found
 
-    def named(self, row: Mapping[str, object], what: str) -> str:
-        name = row.get("name")
+    def require_known(self, table: _Table) -> None:
+        allowed = KEYS[table.kind]
+        for key in table.row:
+            if key not in allowed:
+                known = ", ".join(sorted(allowed))
+                raise self.wrong(table, key, f"{key!r} is not known here; known are {known}")
+
+    def named(self, table: _Table) -> str:
+        name = table.row.get("name")
         if not isinstance(name, str) or not name:
-            raise self.wrong(f"[[{what}]]", f"a {what} without a name")
+            raise self.wrong(table, "name", f"a {table.kind} without a name")
         return name
 
-    def box(self, row: Mapping[str, object], near: str) -> Box:
-        value = row.get("box")
-        if (
-            not isinstance(value, list)
-            or len(value) != 4  # noqa: PLR2004
-            or not all(isinstance(each, (int, float)) and each >= 0 for each in value)
-        ):
-            raise self.wrong(near, f"{near}: box must be [left, top, width, height] in millimetres")
+    def box(self, table: _Table) -> Box:
+        value = table.row.get("box")
+        if not isinstance(value, list) or len(value) != 4 or not all(map(_is_number, value)):  # noqa: PLR2004
+            what = "box must be [left, top, width, height] in millimetres"
+            raise self.wrong(table, "box", f"{table.called}: {what}")
         x, y, width, height = (float(each) for each in value)
         return Box(x=x, y=y, width=width, height=height)
 
-    def number(self, row: Mapping[str, object], key: str, near: str, default: float) -> float:
-        value = row.get(key, default)
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or value < 0:
-            raise self.wrong(near, f"{near}: {key} must be a number")
+    def number(
+        self,
+        table: _Table,
+        key: str,
+        default: float | None,
+        *,
+        least: float = 0,
+        most: float = 1000,
+    ) -> float:
+        value = table.row.get(key, default)
+        if not _is_number(value) or not least <= value <= most:
+            named = f"{table.called}: {key}" if table.kind else key
+            raise self.wrong(table, key, f"{named} must be a number, {least:g} to {most:g}")
         return float(value)
 
-    def one_of(
-        self, row: Mapping[str, object], key: str, near: str, allowed: tuple[str, ...], default: str
-    ) -> str:
-        value = row.get(key, default)
+    def one_of(self, table: _Table, key: str, allowed: tuple[str, ...], default: str) -> str:
+        value = table.row.get(key, default)
         if value not in allowed:
-            raise self.wrong(near, f"{near}: {key} must be one of {', '.join(allowed)}")
+            what = f"{table.called}: {key} must be one of {', '.join(allowed)}"
+            raise self.wrong(table, key, what)
         return str(value)
 
-    def field(self, row: Mapping[str, object]) -> TextField:
-        name = self.named(row, "field")
-        size = self.number(row, "size", name, 10)
-        least = self.number(row, "least", name, size)
-        if not 0 < least <= size:
-            raise self.wrong(name, f"{name}: least must be above 0 and no more than size")
+    def field(self, table: _Table) -> TextField:
+        size = self.number(table, "size", 10, least=1, most=400)
+        underline = table.row.get("underline_letters", False)
+        if not isinstance(underline, bool):
+            what = f"{table.called}: underline_letters must be true or false"
+            raise self.wrong(table, "underline_letters", what)
         return TextField(
-            name=name,
-            box=self.box(row, name),
-            font=self.one_of(row, "font", name, tuple(FILES), "sans"),
+            name=self.named(table),
+            box=self.box(table),
+            font=self.one_of(table, "font", tuple(FILES), "sans"),
             size=size,
-            least=least,
-            align=self.one_of(row, "align", name, ALIGNS, "left"),
-            underline_letters=row.get("underline_letters") is True,
+            least=self.number(table, "least", size, least=1, most=size),
+            align=self.one_of(table, "align", ALIGNS, "left"),
+            lines=int(self.number(table, "lines", 1, least=1, most=20)),
+            underline_letters=underline,
         )
 
-    def symbol(self, row: Mapping[str, object]) -> SymbolField:
-        name = self.named(row, "symbol")
+    def symbol(self, table: _Table) -> SymbolField:
         return SymbolField(
-            name=name,
-            kind=self.one_of(row, "kind", name, SYMBOLS, "datamatrix"),
-            box=self.box(row, name),
-            module=self.number(row, "module_mm", name, 0.5),
-            quiet=int(self.number(row, "quiet_modules", name, 1)),
-            frame=self.number(row, "frame_mm", name, 0),
+            name=self.named(table),
+            kind=self.one_of(table, "kind", SYMBOLS, "datamatrix"),
+            box=self.box(table),
+            module=self.number(table, "module_mm", 0.5, least=0.1),
+            quiet=int(self.number(table, "quiet_modules", 1, least=1, most=20)),
+            frame=self.number(table, "frame_mm", 0, most=5),
         )
 
-    def require_sound(self, label: Label) -> None:
-        page = Box(x=0, y=0, width=label.width, height=label.height)
-        boxes = [(field.name, field.box) for field in label.fields]
-        boxes += [(symbol.name, symbol.box) for symbol in label.symbols]
-        for index, (name, box) in enumerate(boxes):
-            inside = (
-                box.x + box.width <= page.width + HAIR and box.y + box.height <= page.height + HAIR
-            )
-            if not inside:
-                raise self.wrong(f'"{name}"', f"{name}: its box goes over the edge")
-            for other_name, other in boxes[:index]:
-                if box.overlaps(other):
-                    raise self.wrong(f'"{name}"', f"{name}: its box runs into {other_name}")
+    def require_sound(self, label: Label, tables: Sequence[_Table]) -> None:
+        """Nothing over the edge, nothing over another, no name twice."""
+        boxes = [each.box for each in label.fields]
+        boxes += [each.box for each in label.symbols]
+        boxes += [each.box for each in label.rules]
+        for index, (table, box) in enumerate(zip(tables, boxes, strict=True)):
+            right, bottom = box.x + box.width, box.y + box.height
+            if right > label.width + HAIR or bottom > label.height + HAIR:
+                raise self.wrong(table, "box", f"{table.called}: its box goes over the edge")
+            for other, earlier in zip(tables[:index], boxes[:index], strict=True):
+                if other.kind == table.kind != "rule" and other.called == table.called:
+                    raise self.wrong(table, "name", f"{table.called}: this name is taken")
+                if box.overlaps(earlier):
+                    what = f"{table.called}: its box runs into {other.called}"
+                    raise self.wrong(table, "box", what)
+
+
+def _is_number(value: object) -> TypeGuard[int | float]:
+    """Tell whether it is a number of 0 or more; TOML's true, nan and inf are none."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return False
+    return math.isfinite(value) and value >= 0
