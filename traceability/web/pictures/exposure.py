@@ -1,0 +1,88 @@
+"""A small time bar for each row of an answer.
+
+Thin on the shelf, full on the patient, dashed where the record has a gap.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from html import escape
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from traceability.domain.spans import Span
+from traceability.recall.answer import Answer
+from traceability.recall.sort_shelves import CircuitRow
+
+WIDTH: Final = 400
+HEIGHT: Final = 36
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """From when to when all bars of an answer run."""
+
+    start: datetime
+    end: datetime
+    now: datetime
+    ticks: tuple[tuple[float, str], ...]
+    """Position and label of the marks above."""
+
+    def x(self, at: datetime) -> float:
+        """Return the position of a moment."""
+        length = (self.end - self.start).total_seconds()
+        return WIDTH * (at - self.start).total_seconds() / length
+
+
+def exposure_scale(answer: Answer, now: datetime, zone: ZoneInfo) -> Scale:
+    """Return the scale from the first circuit of the answer until now, a little beyond."""
+    starts = [row.circuit.begun_at for row in answer.rows]
+    start = min(starts, default=now - timedelta(days=30))
+    start = min(start, now - timedelta(days=1))
+    end = now + (now - start) * 0.04
+    bare = Scale(start, end, now, ())
+    days = (end - start).days
+    step = next((each for each in (1, 7, 14, 30, 60, 90, 180, 365) if days / each <= MOST), 730)
+    marks = []
+    at = start + timedelta(days=step)
+    while at < end - timedelta(days=step * 0.3):
+        marks.append((bare.x(at), f"{at.astimezone(zone):%Y-%m-%d}"))
+        at += timedelta(days=step)
+    return Scale(start, end, now, tuple(marks))
+
+
+MOST: Final = 4
+
+
+def exposure_bar(row: CircuitRow, scale: Scale) -> str:
+    """Return the bar of one circuit; its words stand in the row beside it."""
+    middle = HEIGHT / 2
+    out = [f'<svg class="expo" aria-hidden="true" viewBox="0 0 {WIDTH} {HEIGHT}">']
+    out += [f'<path class="grid" d="M{x:.1f} 0V{HEIGHT}"/>' for x, _ in scale.ticks]
+    circuit = row.circuit
+    runs = [run.run for run in row.runs]
+    over = circuit.phase_since if circuit.phase in {"ended", "discarded"} else scale.now
+    shelf_end = min([run.taken_at for run in runs], default=over or scale.now)
+    out.append(
+        f'<path class="cap" d="M{scale.x(circuit.begun_at):.1f} {middle - 6}v12"/>'
+        f'<path class="thin" d="M{scale.x(circuit.begun_at):.1f} {middle}'
+        f'H{max(scale.x(shelf_end), scale.x(circuit.begun_at) + 1):.1f}"/>'
+    )
+    for run in row.runs:
+        sure = run.exposure.sure
+        out += [_rect("dashed", span, scale) for span in _beyond(run.exposure.possible, sure)]
+        out += [_rect("full", span, scale) for span in sure]
+    out.append(f'<path class="now" d="M{scale.x(scale.now):.1f} 0V{HEIGHT}"/></svg>')
+    return "".join(out)
+
+
+def _beyond(possible: Sequence[Span], sure: Sequence[Span]) -> Sequence[Span]:
+    return possible if tuple(possible) != tuple(sure) else ()
+
+
+def _rect(css: str, span: Span, scale: Scale) -> str:
+    left, right = scale.x(span.start), scale.x(span.end or scale.now)
+    return (
+        f'<rect class="{escape(css)}" x="{left:.1f}" y="{HEIGHT / 2 - 8}" '
+        f'width="{max(right - left, 2):.1f}" height="16"/>'
+    )

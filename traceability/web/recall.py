@@ -1,0 +1,168 @@
+"""Ask which circuits contain a lot, and give the answer as page, CSV and PDF."""
+
+from uuid import UUID
+
+from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from traceability.domain.people import Right
+from traceability.errors import BadValue
+from traceability.printing.answer import render_answer
+from traceability.reads.lists import site_facts
+from traceability.reads.runs import patient_text
+from traceability.recall.answer import Answer, answer
+from traceability.recall.question import Found, Question, find, question_of
+from traceability.recall_messages import (
+    answer_csv,
+    answer_sheet,
+    coverage_lines,
+    head_words,
+    question_words,
+    run_words,
+    where_words,
+    why_words,
+)
+from traceability.web import session
+from traceability.web.pictures.exposure import exposure_bar, exposure_scale
+
+pages = Blueprint("recall", __name__)
+
+
+@pages.get("/recall")
+def ask() -> ResponseReturnValue:
+    """Take a scan, or a product and a lot; show what it can mean, or go to the answer."""
+    session.need(Right.ASK)
+    text, lot = request.args.get("q", ""), request.args.get("lot", "")
+    found = None
+    if text or lot:
+        ours = session.services()
+        today = ours.now().astimezone(ours.settings.zone_info).date()
+        with ours.reads() as reads:
+            found = find(reads, text[:400], lot[:400], today=today)
+        if found.exact is not None and not found.look_alikes:
+            return redirect(_address(found.exact))
+    candidates = _candidates(found) if found else []
+    return render_template(
+        "recall.html", q=text, lot=lot, found=found, candidates=candidates, a=None, nav="recall"
+    )
+
+
+def _address(question: Question, page: str = "recall.answered") -> str:
+    if question.lots:
+        pairs = [f"{lot.product.id}:{lot.text}" for lot in question.lots]
+        return url_for(page, lot=pairs)
+    return url_for(page, product=[str(product.id) for product in question.products])
+
+
+def _candidates(found: Found) -> list[dict[str, object]]:
+    shown: list[dict[str, object]] = []
+    for lot in found.lots:
+        question = Question(products=(lot.product,), lots=(lot,))
+        shown.append(
+            {"lot": lot, "product": lot.product, "url": _address(question), "alike": False}
+        )
+    for lot in found.look_alikes:
+        question = Question(products=(lot.product,), lots=(lot,))
+        shown.append({"lot": lot, "product": lot.product, "url": _address(question), "alike": True})
+    for product in found.products:
+        question = Question(products=(product,), lots=())
+        shown.append({"lot": None, "product": product, "url": _address(question), "alike": False})
+    return shown
+
+
+@pages.get("/recall/answer")
+def answered() -> ResponseReturnValue:
+    """Show the answer on its four shelves."""
+    session.need(Right.ASK)
+    ours = session.services()
+    zone = ours.settings.zone_info
+    found = _answer()
+    scale = exposure_scale(found, ours.now(), zone)
+    return render_template(
+        "recall.html",
+        q="",
+        lot="",
+        found=None,
+        candidates=[],
+        a=found,
+        words={
+            "question": question_words(found.question),
+            "head": head_words(found),
+            "coverage": coverage_lines(found, zone),
+            "why": why_words,
+            "run": lambda run: run_words(run, zone),
+            "where": lambda row: where_words(row, zone),
+            "bar": lambda row: exposure_bar(row, scale),
+        },
+        scale=scale,
+        as_csv=_address_of(found, "recall.table"),
+        as_pdf=_address_of(found, "recall.paper"),
+        may_see_patients=session.may(Right.SEE_PATIENTS),
+        nav="recall",
+    )
+
+
+@pages.get("/recall/answer.csv")
+def table() -> ResponseReturnValue:
+    """Give the answer as a table, with patients only to who may see them."""
+    session.need(Right.ASK)
+    found, zone = _answer(), session.services().settings.zone_info
+    text = answer_csv(found, zone=zone, patients=_patients(found))
+    response = Response(text, mimetype="text/csv")
+    response.headers["Content-Disposition"] = f'attachment; filename="answer-{found.digest}.csv"'
+    return response
+
+
+@pages.get("/recall/answer.pdf")
+def paper() -> ResponseReturnValue:
+    """Give the answer as A4, with patients only to who may see them."""
+    session.need(Right.ASK)
+    ours = session.services()
+    found = _answer()
+    with ours.reads() as reads:
+        site = site_facts(reads)
+    sheet = answer_sheet(
+        found,
+        unit=f"{site.name}, {site.unit}",
+        zone=ours.settings.zone_info,
+        patients=_patients(found),
+    )
+    response = Response(render_answer(sheet), mimetype="application/pdf")
+    response.headers["Content-Disposition"] = f'inline; filename="answer-{found.digest}.pdf"'
+    return response
+
+
+def _address_of(found: Answer, page: str) -> str:
+    """Return the same answer in another form, cut at the same entry."""
+    return f"{_address(found.question, page)}&as_of={found.cut.number}"
+
+
+def _answer() -> Answer:
+    """Answer the question of the address.
+
+    Raises:
+        BadValue: the address names no product and lot that can be looked up.
+    """
+    ours = session.services()
+    pairs = [pair.partition(":") for pair in request.args.getlist("lot")]
+    lots = [(session.key(product, "product"), text) for product, _, text in pairs if text]
+    products = [session.key(each, "product") for each in request.args.getlist("product")]
+    as_of = request.args.get("as_of", "")
+    if as_of and not (as_of.isascii() and as_of.isdigit()):
+        raise BadValue(field="entry number", value=as_of, why="no-number")
+    with ours.reads() as reads:
+        question = question_of(reads, products, lots)
+        if question is None:
+            raise BadValue(field="product and lot", value="", why="empty")
+        return answer(reads, question, now=ours.now(), as_of_no=int(as_of) if as_of else None)
+
+
+def _patients(found: Answer) -> dict[UUID, str]:
+    if not session.may(Right.SEE_PATIENTS):
+        return {}
+    ours = session.services()
+    with ours.reads() as reads:
+        return {
+            run_id: patient_text(reads, ours.site.id, run_id) or "not recorded"
+            for run_id in {run.run.run_id for row in found.rows for run in row.runs}
+        }
