@@ -16,6 +16,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -28,10 +29,13 @@ from traceability.heartbeat import heartbeat_file, read_heartbeat
 TOP: Final = Path(__file__).parents[2]
 SOON_S: Final = 15
 APPLICATION: Final = """
-import json, os
+import json, os, time
 
 def create_app(settings):
     def application(environ, start):
+        if environ["PATH_INFO"] == "/slow":
+            open("begun", "w").close()
+            time.sleep(1)
         start("200 OK", [("Content-Type", "application/json")])
         facts = {
             "process": os.getpid(),
@@ -81,8 +85,9 @@ class Serving:
     address: str
     trust: ssl.SSLContext | None = None
 
-    def facts(self) -> dict[str, Any]:
-        with urllib.request.urlopen(self.address, timeout=SOON_S, context=self.trust) as answer:
+    def facts(self, path: str = "/") -> dict[str, Any]:
+        where = self.address + path
+        with urllib.request.urlopen(where, timeout=SOON_S, context=self.trust) as answer:
             facts: dict[str, Any] = json.load(answer)
             return facts
 
@@ -187,6 +192,32 @@ def test_it_stops_when_told_and_ends_well(serve: Callable[..., Serving]) -> None
     assert time.monotonic() - started < 5
     with pytest.raises(urllib.error.URLError):
         serving.facts()
+
+
+def test_an_answer_that_is_under_way_is_given_before_it_stops(
+    ward: Ward, serve: Callable[..., Serving]
+) -> None:
+    serving = serve()
+    with ThreadPoolExecutor(1) as pool:
+        asked = pool.submit(serving.facts, "/slow")
+        _until((ward.folder / "begun").exists)
+        serving.process.terminate()
+        assert asked.result(SOON_S)["scheme"] == "http"
+    assert serving.process.wait(SOON_S) == 0
+
+
+@pytest.mark.torture
+def test_it_stops_soon_at_whatever_moment_it_is_told(
+    ward: Ward, serve: Callable[..., Serving]
+) -> None:
+    """Also while its processes are still starting: a signal there must not get lost."""
+    for tenths in range(6):
+        serving = serve()
+        time.sleep(tenths / 10)
+        started = time.monotonic()
+        serving.process.terminate()
+        assert serving.process.wait(SOON_S) == 0
+        assert time.monotonic() - started < 5
 
 
 def test_with_tls_a_tablet_that_trusts_the_authority_gets_in(

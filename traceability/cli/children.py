@@ -14,7 +14,6 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from types import FrameType
 from typing import Final
 
 log = logging.getLogger(__name__)
@@ -28,6 +27,26 @@ TRIES: Final = 3
 GRACE_S: Final = 10.0
 """How long a child may finish what it is doing after it was told to leave."""
 LOOK_EVERY_S: Final = 0.1
+
+
+class Told:
+    """Whether this process was told to leave.
+
+    A pipe, since a signal can come at any moment: a lock might be held by the very thread that is
+    interrupted, and an exception raised there is lost where Python calls back and ignores it.
+    """
+
+    def __init__(self) -> None:
+        """Begin untold."""
+        self._reading, self._writing = os.pipe()
+
+    def tell(self) -> None:
+        """Make it so, for good; safe from signal handlers and other threads."""
+        os.write(self._writing, b".")
+
+    def wait(self, seconds: float | None) -> bool:
+        """Return at once when told, else after so long; tell which. None waits for ever."""
+        return bool(select.select([self._reading], [], [], seconds)[0])
 
 
 class NeverStarted(Exception):
@@ -56,7 +75,7 @@ class Children:
 
     kept: list[Child] = field(default_factory=list)
     clock_s: Callable[[], float] = time.monotonic
-    _leaving: threading.Event = field(default_factory=threading.Event)
+    _told: Told = field(default_factory=Told)
     _leash: tuple[int, int] = field(default_factory=os.pipe)
 
     def keep(self, child: Child) -> None:
@@ -73,9 +92,9 @@ class Children:
             NeverStarted: nothing was written to it, and a child ended again and again.
         """
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-            signal.signal(number, self._told_to_leave)
+            signal.signal(number, lambda *_: self._told.tell())
         heard = False
-        while not self._leaving.wait(LOOK_EVERY_S):
+        while not self._told.wait(LOOK_EVERY_S):
             for child in self.kept:
                 self._look_after(child)
             if not heard and select.select([first_word], [], [], 0)[0]:
@@ -99,9 +118,6 @@ class Children:
                 process.wait()
         for end in self._leash:
             os.close(end)
-
-    def _told_to_leave(self, _number: int, _frame: FrameType | None) -> None:
-        self._leaving.set()
 
     def _start(self, child: Child) -> None:
         leash = self._leash[0]
@@ -135,16 +151,18 @@ class Children:
             self._start(child)
 
 
-def follow_parent(leash: int) -> None:
-    """In a child: leave when the parent is gone, or tells so; Ctrl-C is the parent's to handle.
+def follow_parent(leash: int) -> Told:
+    """In a child: return what becomes true when the parent is gone, or says to leave.
 
-    Leaving is a SystemExit in the main thread, so that what is under way there can end well.
+    Ctrl-C reaches the whole group of processes, and is the parent's to handle.
     """
+    told = Told()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    signal.signal(signal.SIGTERM, lambda *_: told.tell())
 
     def _wait() -> None:
         os.read(leash, 1)
-        os.kill(os.getpid(), signal.SIGTERM)
+        told.tell()
 
     threading.Thread(target=_wait, name="leash", daemon=True).start()
+    return told

@@ -16,6 +16,7 @@ COMMANDS: Final = {
     "demo": "demo:demo",
     "device": "device:device",
     "identify": "identify:identify",
+    "labels": "labels:labels",
     "migrate": "database:migrate",
     "person": "people:person",
     "rebuild": "ledger:rebuild",

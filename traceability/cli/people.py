@@ -1,6 +1,7 @@
 """`person`: who works here, their badges and one-time PINs."""
 
 import secrets
+from pathlib import Path
 from typing import Final
 from uuid import UUID
 
@@ -13,7 +14,8 @@ from traceability.cli.store import opened
 from traceability.domain.people import Role
 from traceability.domain.tags import badge_symbol
 from traceability.errors import PinTooWeak
-from traceability.reads.lists import PersonFacts, people
+from traceability.printing.sheets import render_badges
+from traceability.reads.lists import PersonFacts, people, site_facts
 from traceability.security.pins import hash_pin
 from traceability.wiring import Services
 
@@ -23,6 +25,12 @@ BADGE_LENGTH: Final = 12
 """Characters of 30: about 59 bits, so that nobody finds a badge by trying."""
 PIN_LENGTH: Final = 8
 
+print_badge = click.option(
+    "--print",
+    "badge_file",
+    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    help="Also write the badge to this file, as PDF.",
+)
 practice_store = click.option(
     "--practice", is_flag=True, help="The practice store instead of the real one."
 )
@@ -37,8 +45,11 @@ def person() -> None:
 @click.argument("name")
 @click.option("--role", "roles", type=ROLES, multiple=True, help="What the person is; repeat it.")
 @click.option("--admin", is_flag=True, help="The same as --role administrator.")
+@print_badge
 @practice_store
-def new(*, name: str, roles: tuple[str, ...], admin: bool, practice: bool) -> None:
+def new(
+    *, name: str, roles: tuple[str, ...], admin: bool, badge_file: Path | None, practice: bool
+) -> None:
     """Add NAME, and print a badge code with a one-time PIN."""
     if admin:
         roles = (*roles, Role.ADMINISTRATOR.value)
@@ -48,7 +59,7 @@ def new(*, name: str, roles: tuple[str, ...], admin: bool, practice: bool) -> No
         sent = sent_by_command(services)
         act = SetPerson(sent=sent, person_id=sent.request_id, name=name, roles=roles)
         set_person(act, site=services.site)
-        _issue(services, sent.request_id)
+        _issue(services, sent.request_id, badge_file)
 
 
 @person.command("list")
@@ -72,11 +83,12 @@ def list_people(*, as_json: bool, practice: bool) -> None:
 
 @person.command()
 @click.argument("who")
+@print_badge
 @practice_store
-def badge(*, who: str, practice: bool) -> None:
+def badge(*, who: str, badge_file: Path | None, practice: bool) -> None:
     """Give WHO (a name, or an id) a new badge and one-time PIN; the old badge stops at once."""
     with opened(practice=practice) as services:
-        _issue(services, the_one("person", who, _everybody(services)).id)
+        _issue(services, the_one("person", who, _everybody(services)).id, badge_file)
 
 
 @person.command()
@@ -104,7 +116,7 @@ def _everybody(services: Services) -> list[PersonFacts]:
         return people(session, services.site.id)
 
 
-def _issue(services: Services, person_id: UUID) -> None:
+def _issue(services: Services, person_id: UUID, badge_file: Path | None) -> None:
     code = "".join(secrets.choice(NO_LOOK_ALIKES) for _ in range(BADGE_LENGTH))
     pin, pin_hash = _one_time_pin()
     act = IssueBadge(
@@ -115,10 +127,26 @@ def _issue(services: Services, person_id: UUID) -> None:
         one_time=True,
     )
     issue_badge(act, site=services.site)
+    if badge_file:
+        badge_file.write_bytes(_badge_sheet(services, person_id, code))
     click.echo(f"Badge code    {code}")
     click.echo(f"Badge symbol  {badge_symbol(code)}")
     click.echo(f"One-time PIN  {pin}")
     click.echo("Shown once, and kept nowhere. At the first sign-in the PIN is changed.", err=True)
+
+
+def _badge_sheet(services: Services, person_id: UUID, code: str) -> bytes:
+    found = next(each for each in _everybody(services) if each.id == person_id)
+    with services.reads() as session:
+        known = site_facts(session)
+    texts = {
+        "code": code,
+        "name": found.name,
+        "roles": ", ".join(found.roles),
+        "unit": known.unit,
+        "site": known.name,
+    }
+    return render_badges([texts])
 
 
 def _one_time_pin() -> tuple[str, str]:

@@ -3,6 +3,7 @@
 import logging
 import os
 import socket
+import threading
 from contextlib import suppress
 from dataclasses import replace
 from importlib import import_module
@@ -12,13 +13,15 @@ from typing import Any, Final
 import click
 from waitress.server import create_server
 
-from traceability.cli.children import follow_parent
+from traceability.cli.children import Told, follow_parent
 from traceability.cli.exits import NotAvailable
 from traceability.cli.store import settings_for
 from traceability.cli.tls_front import Application, TlsFront
 from traceability.settings import Settings
 
 THREADS: Final = 12
+FINISH_S: Final = 5
+"""How long answers that are under way may take when the service stops."""
 LARGEST_BODY: Final = 32 * 2**20
 """Bytes; a photograph, or a stock list."""
 
@@ -32,7 +35,8 @@ LARGEST_BODY: Final = 32 * 2**20
 @click.option("--practice", is_flag=True, help="The practice store.")
 def web(*, listening_at: int, leash: int, ready: int, chain: str, key: str, practice: bool) -> None:
     """Answer pages on an inherited socket (started by `serve`)."""
-    follow_parent(leash)
+    told = follow_parent(leash)
+    sockets: dict[int, Any] = {}
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
     logging.getLogger("alembic").setLevel(logging.WARNING)
     settings = settings_for(practice=practice)
@@ -41,13 +45,23 @@ def web(*, listening_at: int, leash: int, ready: int, chain: str, key: str, prac
         settings = replace(settings, secure_cookies=True)
         front = TlsFront(listening, chain=chain, key=key)
         application = front.guard(_application(settings))
-        server = _server(application, settings, host="127.0.0.1", port=0, url_scheme="https")
+        server = _server(
+            application, settings, host="127.0.0.1", port=0, url_scheme="https", map=sockets
+        )
         front.start(int(server.effective_port))
     else:
-        server = _server(_application(settings), settings, sockets=[listening])
+        server = _server(_application(settings), settings, sockets=[listening], map=sockets)
     with suppress(OSError):  # after a restart nobody reads it any more
         os.write(ready, b".")
+    threading.Thread(target=lambda: _leave(told, server, sockets), daemon=True).start()
     server.run()
+
+
+def _leave(told: Told, server: Any, sockets: dict[int, Any]) -> None:  # noqa: ANN401 - see below
+    """When told to leave, let what is under way end, then close: the server's loop ends by that."""
+    told.wait(None)
+    server.task_dispatcher.shutdown(timeout=FINISH_S)
+    server.trigger.pull_trigger(lambda: [each.close() for each in list(sockets.values())])
 
 
 def _application(settings: Settings) -> Application:

@@ -2,7 +2,6 @@
 
 import logging
 import os
-import time
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -31,14 +30,14 @@ SIGN_HEAD_EVERY: Final = timedelta(minutes=10)
 @click.option("--practice", is_flag=True, help="The practice store.")
 def worker(*, leash: int, practice: bool) -> None:
     """Sign heads of the ledger and give signs of life (started by `serve`)."""
-    follow_parent(leash)
+    told = follow_parent(leash)
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
     logging.getLogger("alembic").setLevel(logging.WARNING)
     with opened(practice=practice) as services:
         round_of_work = RoundOfWork(services)
-        while True:
+        round_of_work.do()
+        while not told.wait(EVERY.total_seconds()):
             round_of_work.do()
-            time.sleep(EVERY.total_seconds())
 
 
 @dataclass(slots=True)
