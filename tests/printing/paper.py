@@ -22,7 +22,7 @@ PRIMED: Final = datetime(2026, 11, 25, 3, 10, tzinfo=UTC)
 
 FACTS: Final = TagFacts(
     site_name="Norrvik Sound Hospital",
-    unit="Norrvik Sound ICU 2",
+    unit="ICU 2",
     ring="5512",
     number="C-0419",
     circuit_type="Adult 3/8",
@@ -72,7 +72,7 @@ def symbols(page: Dots) -> list[str]:
     """Return the text of each Data Matrix on the page, from the top, left to right."""
     read = zxingcpp.read_barcodes(
         page,
-        formats=zxingcpp.BarcodeFormat.DataMatrix,
+        formats=zxingcpp.barcode_formats_from_str("DataMatrix"),
         text_mode=zxingcpp.TextMode.Plain,
     )
     read.sort(key=lambda one: (one.position.top_left.y // 40, one.position.top_left.x))

@@ -76,7 +76,9 @@ SIGNATURES_NEEDED = 2
 """Primer and helper, two different people (21 CFR 11.50 for what a signature shows)."""
 
 
-def cautions_for_use(standing: Standing, *, contents_recorded: bool, at: datetime) -> tuple[str, ...]:
+def cautions_for_use(
+    standing: Standing, *, contents_recorded: bool, at: datetime
+) -> tuple[str, ...]:
     """Return all that speaks against use at `at`, everything at once, so staff see one list.
 
     A circuit without recorded contents is not blamed for what nobody could have recorded.

@@ -1,10 +1,16 @@
 """Our own symbols: circuit tag, act card, place, badge, part, down-time form, and a tag's facts.
 
-A symbol's text is `CT`, a letter for its kind, a dot, a body, a dot and a check character
-(ISO/IEC 7064 MOD 37-2 over the letters and digits before it). Nothing else begins so, and no
-scanner can take it for a product. Upper case only, so that Caps Lock does no harm.
+A symbol's text is `CT`, a letter for its kind, a dot, a body, a dot and a check character. Nothing
+else begins so, and no scanner can take it for a product. Upper case only: what Caps Lock turned to
+lower case is read all the same, and said.
+
+The check character is that of ISO/IEC 7064 MOD 37-2 over all before it but the dots. The hyphen
+counts as the standard's 37th character, which there is never data; so one wrong character, hyphens
+included, and two changed places are always found. Each kind has one shape, so that dots cannot
+wander and no beginning of a symbol is a symbol: half a tag is never taken for a whole one.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,12 +19,17 @@ from typing import Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from traceability.identifiers.checks import iso_7064_mod_37_2
+from traceability.identifiers.checks import ISO_7064_ALPHABET
 
 LONGEST: Final = 3_000
 """Characters; a symbol with contents for phones is the longest of ours (identifier rule R-1)."""
 
-PLAIN: Final = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+_NAME: Final = "[A-Z0-9](?:[A-Z0-9-]*[A-Z0-9])?"
+_BARE: Final = re.compile(_NAME)
+_WITH_SITE: Final = re.compile(f"[A-Z0-9]{{4}}\\.{_NAME}")
+_BEGINS: Final = re.compile(r"CT.\.")
+_AIM: Final = re.compile(r"\][A-Za-z][0-9A-Za-z]")
+_VALUES: Final = {char: value for value, char in enumerate(ISO_7064_ALPHABET[:-1] + "-")}
 
 
 class SymbolKind(StrEnum):
@@ -33,12 +44,18 @@ class SymbolKind(StrEnum):
     FORM = "D"
 
 
+OF_ANY_SITE: Final = frozenset({SymbolKind.ACT, SymbolKind.BADGE})
+"""Kinds whose body is a name alone; the body of all others is a site code, a dot and a name."""
+
+
 @dataclass(frozen=True, slots=True)
 class OwnSymbol:
     """A whole symbol of ours."""
 
     kind: SymbolKind
     body: str
+    caps_lock: bool = False
+    """It came in lower case: Caps Lock is on at that keyboard, and lots will come wrong too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,17 +63,18 @@ class BrokenSymbol:
     """It begins like ours and is not whole: half of it was read, or a character is wrong."""
 
     reason: str
-    """ "cut", "check" or "kind"."""
+    """ "cut": half a tag was read. "check": a character is wrong. "kind": a kind not known here."""
 
 
 def write_symbol(kind: SymbolKind, body: str) -> str:
     """Return the text of a symbol.
 
     Raises:
-        ValueError: a body that is empty or holds other than A-Z, 0-9, dot and hyphen.
+        ValueError: the body has not the shape of its kind: names of A-Z, 0-9 and hyphens within,
+            behind a site code of four characters and a dot where the kind needs one.
     """
-    if not body or not set(body) <= PLAIN | set(".-"):
-        raise ValueError(f"{body!r}: only A-Z, 0-9, dot and hyphen")
+    if not _shape(kind).fullmatch(body):
+        raise ValueError(f"{body!r} is no body of a symbol of kind {kind.name}")
     head = f"CT{kind}.{body}"
     return f"{head}.{_check(head)}"
 
@@ -64,32 +82,46 @@ def write_symbol(kind: SymbolKind, body: str) -> str:
 def read_symbol(text: str) -> OwnSymbol | BrokenSymbol | None:
     """Return the symbol of ours that was read, what is wrong with it, or None: it is not ours.
 
-    Takes off an AIM symbology identifier and a line end; lower case typed with Caps Lock counts.
+    Takes off blanks and line ends around it and an AIM symbology identifier; never raises.
     """
-    bare = text.rstrip("\r\n")
-    if bare.startswith("]") and len(bare) > 3:  # noqa: PLR2004 - "]d1": ISO/IEC 15424
-        bare = bare[3:]
-    bare = bare.upper() if bare.isascii() else bare
-    if not bare.startswith("CT") or len(bare) < 4 or bare[3] != ".":  # noqa: PLR2004
+    given = text.strip()
+    if found := _AIM.match(given):
+        given = given[found.end() :]
+    bare = given.upper() if given.isascii() else given
+    if not _BEGINS.match(bare):
         return None
-    if len(bare) > LONGEST:
+    head, _, check = bare.rpartition(".")
+    if len(bare) > LONGEST or len(check) != 1 or len(head) <= len("CT1."):
         return BrokenSymbol("cut")
-    head, dot, check = bare.rpartition(".")
-    if not dot or len(check) != 1 or head.count(".") < 1 or head.endswith("."):
-        return BrokenSymbol("cut")
-    if not set(head) <= PLAIN | set(".-") or _check(head) != check:
-        return BrokenSymbol("check")
     if head[2] not in set(SymbolKind):
         return BrokenSymbol("kind")
-    return OwnSymbol(SymbolKind(head[2]), head[4:])
+    kind, body = SymbolKind(head[2]), head[4:]
+    if not set(body) <= _VALUES.keys() | {"."}:
+        return BrokenSymbol("check")
+    if not _shape(kind).fullmatch(body):
+        return BrokenSymbol("cut")
+    if _check(head) != check:
+        return BrokenSymbol("check")
+    return OwnSymbol(kind, body, caps_lock=given != bare)
+
+
+def _shape(kind: SymbolKind) -> re.Pattern[str]:
+    return _BARE if kind in OF_ANY_SITE else _WITH_SITE
 
 
 def _check(head: str) -> str:
-    return iso_7064_mod_37_2("".join(char for char in head if char in PLAIN))
+    remainder = 0
+    for char in head.replace(".", ""):
+        remainder = (remainder + _VALUES[char]) * 2 % 37
+    return ISO_7064_ALPHABET[(38 - remainder) % 37]
 
 
 def site_code(site_id: UUID) -> str:
-    """Return the four characters under which a site's symbols are told from another's."""
+    """Return the four characters under which a site's symbols are told from another's.
+
+    Digits and capitals without 0, 1, I, L, O and U; 810,000 codes, so two sites may share one by
+    chance, and whoever brings sites together asks for that.
+    """
     alphabet = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
     number, code = int.from_bytes(site_id.bytes[-8:]) ^ int.from_bytes(site_id.bytes[:8]), ""
     for _ in range(4):

@@ -130,7 +130,7 @@ class UseBy:
     """Every limit that applies, earliest first."""
 
 
-def decide(  # noqa: PLR0913, PLR0917 - the facts a use-by rests on, each named by its caller
+def decide(
     prime_end: datetime,
     zone: ZoneInfo,
     way: Way,

@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 from traceability.domain.tags import (
@@ -14,7 +15,7 @@ from traceability.domain.tags import (
     write_symbol,
 )
 from traceability.printing.label import Label, load_label
-from traceability.printing.page import new_sheet
+from traceability.printing.pdf import DoesNotFit, fitted, new_sheet
 
 A4_MM: Final = (210.0, 297.0)
 MARGIN_MM: Final = 12.0
@@ -25,6 +26,10 @@ REASON_WORDS: Final = {
     "pharmacist": "Pharmacist",
     "by-hand": "By hand",
 }
+
+SMALLEST: Final = 0.1
+"""Points; only for texts that no label was made for."""
+MANY: Final = 1000
 
 Cell = tuple[Mapping[str, str], Mapping[str, str]]
 """Texts and symbols of one label."""
@@ -61,10 +66,25 @@ def _one_a_page(label: Label, cells: Sequence[Cell], dpi: int) -> bytes:
     buffer = io.BytesIO()
     sheet = new_sheet(buffer, label.width, label.height, dpi)
     for texts, symbols in cells:
-        sheet.draw(label, texts, symbols)
+        sheet.draw(_made_to_fit(label, texts), texts, symbols)
         sheet.canvas.showPage()
     sheet.canvas.save()
     return buffer.getvalue()
+
+
+def _made_to_fit(label: Label, texts: Mapping[str, str]) -> Label:
+    """Return the label with room for texts longer than it was made for: small, and all there.
+
+    A badge without a name, or no badge at all, would be worse. What is scanned stays as it is.
+    """
+    fields = []
+    for field in label.fields:
+        try:
+            fitted(field, texts.get(field.name, ""))
+            fields.append(field)
+        except DoesNotFit:
+            fields.append(replace(field, least=SMALLEST, lines=MANY))
+    return replace(label, fields=tuple(fields))
 
 
 def _on_a4(label: Label, cells: Sequence[Cell], dpi: int) -> bytes:

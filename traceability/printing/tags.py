@@ -1,25 +1,28 @@
 """The circuit tag: the record's only handle on the thing itself."""
 
 import io
-import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
 from traceability.domain.tags import TagFacts
+from traceability.printing.fonts import cut_line, printable
 from traceability.printing.label import Label, load_label
-from traceability.printing.page import POINTS_PER_MM, DoesNotFit, new_sheet
+from traceability.printing.pdf import POINTS_PER_MM, DoesNotFit, new_sheet
 
 CAUTION: Final = "Inspect before use. The record is not the inspection."
-PLAIN_SIZE: Final = 7
-"""Points of the plain text tag."""
+PLAIN_SIZES: Final = (7.0, 6.5, 6.0, 5.5, 5.0)
+"""Points of the plain text tag: the first at which all is on one label, else several labels."""
+PLAIN_LEADING: Final = 1.2
+PLAIN_MARGIN: Final = 3 * POINTS_PER_MM
 
 
 def render_tag(facts: TagFacts, *, dpi: int = 203, label: Label | None = None) -> bytes:
     """Return the tag as a PDF of one page in exact millimetres.
 
-    A fact that does not fit its field makes the whole tag a plain text one, which says so: a tag
-    that left something out would be worse.
+    A fact that does not fit its field, or has none, makes the whole tag a plain text one, which
+    says so: a tag that left something out would be worse. Only that one may take more pages.
     """
     label = label or load_label("circuit_tag")
     texts = tag_texts(facts)
@@ -33,6 +36,10 @@ def _drawn(label: Label, texts: Mapping[str, str], symbol: str, dpi: int) -> byt
     buffer = io.BytesIO()
     sheet = new_sheet(buffer, label.width, label.height, dpi)
     canvas = sheet.canvas
+    have = {field.name for field in label.fields}
+    for name, text in texts.items():
+        if text and name not in have:
+            raise DoesNotFit(name)
     sheet.draw(label, texts, {"circuit": symbol})
     canvas.setTitle(f"Circuit tag {texts['number']}")
     canvas.showPage()
@@ -62,7 +69,7 @@ def tag_texts(facts: TagFacts) -> dict[str, str]:
         "warning_1": "PRACTICE" if facts.practice else warning,
         "warning_2": facts.unsigned_words if facts.practice else missing,
         "copy": f"Copy {facts.copy + 1}" if facts.copy else "",
-        "ring": f"{facts.unit}, ring {facts.ring}",
+        "ring": ", ".join(filter(None, (facts.site_name, facts.unit, f"ring {facts.ring}"))),
         "caution": CAUTION,
     }
 
@@ -97,28 +104,71 @@ def _oxygenator(facts: TagFacts) -> str:
     return f"Oxygenator {said}" if said else ""
 
 
+@dataclass(frozen=True, slots=True)
+class _Line:
+    text: str
+    bold: bool
+    y: float
+    """Points from the upper edge to the line's foot."""
+
+
 def _plain(label: Label, texts: Mapping[str, str], symbol: str, misfit: str, dpi: int) -> bytes:
-    """Draw all facts as running text beside the symbol, smaller and smaller until all is in."""
+    """Draw all facts as running text around the symbol, on as many labels as they need."""
     buffer = io.BytesIO()
     sheet = new_sheet(buffer, label.width, label.height, dpi)
-    canvas = sheet.canvas
-    for field in label.symbols:
-        sheet.symbol(field, symbol, 0, 0)
-    right = min((field.box.x for field in label.symbols), default=label.width)
-    said = [f"PLAIN TAG: {misfit.replace('_', ' ')} did not fit"]
-    said += [text for name, text in texts.items() if text and name != "scan_words"]
-    size = float(PLAIN_SIZE)
-    while True:
-        letters = int((right - 5) * POINTS_PER_MM / (size * 0.62))
-        lines = [line for text in said for line in textwrap.wrap(text, letters) or [""]]
-        if len(lines) * size * 1.2 <= (label.height - 4) * POINTS_PER_MM or size <= 3:  # noqa: PLR2004
+    said = [text for name, text in texts.items() if text and name != "scan_words"]
+    why = f"{misfit.replace('_', ' ')} did not fit"
+    for size in PLAIN_SIZES:
+        pages = _set(label, [f"PLAIN TAG: {why}", *said], size)
+        if len(pages) == 1:
             break
-        size -= 0.25
-    for number, line in enumerate(lines, start=1):
-        canvas.setFont("sans-bold" if number <= 2 else "sans", size)  # noqa: PLR2004
-        canvas.drawString(
-            3 * POINTS_PER_MM, sheet.height - 2 * POINTS_PER_MM - number * size * 1.2, line
-        )
-    canvas.showPage()
-    canvas.save()
+    else:
+        # Each of several labels says which tag it belongs to and how many there are.
+        size, count = PLAIN_SIZES[0], 0
+        while count != len(pages):
+            count = len(pages)
+            head = f"PLAIN TAG OF {count} LABELS: {why}"
+            pages = _set(label, [head, *said], size, repeat=f"{texts['number']}, {head}")
+    for page in pages:
+        for field in label.symbols:
+            sheet.symbol(field, symbol, 0, 0, smaller=True)
+        for line in page:
+            sheet.canvas.setFont("sans-bold" if line.bold else "sans", size)
+            sheet.canvas.drawString(PLAIN_MARGIN, sheet.height - line.y, line.text)
+        sheet.canvas.showPage()
+    sheet.canvas.save()
     return buffer.getvalue()
+
+
+def _set(label: Label, said: Sequence[str], size: float, *, repeat: str = "") -> list[list[_Line]]:
+    """Return the lines of each page; `repeat` heads every page but the first."""
+    height = (label.height - 2) * POINTS_PER_MM
+    waiting = [(text, number < 2) for number, text in enumerate(said)]  # noqa: PLR2004 - why, number
+    pages: list[list[_Line]] = [[]]
+    y = 2 * POINTS_PER_MM
+    while waiting:
+        if y + size * PLAIN_LEADING > height:
+            pages.append([])
+            y = 2 * POINTS_PER_MM
+            if repeat:
+                waiting.insert(0, (f"{repeat}, label {len(pages)}", True))
+        text, bold = waiting.pop(0)
+        font = "sans-bold" if bold else "sans"
+        line, rest = cut_line(printable(text, font), font, size, _room(label, y, size))
+        y += size * PLAIN_LEADING
+        pages[-1].append(_Line(line, bold, y - size * 0.2))
+        if rest:
+            waiting.insert(0, (rest, bold))
+    return pages
+
+
+def _room(label: Label, y: float, size: float) -> float:
+    """Return how long a line may be: up to the symbols beside it, or the whole width."""
+    beside = [
+        field.box.x
+        for field in label.symbols
+        if y < (field.box.y + field.box.height + 1) * POINTS_PER_MM
+        and y + size * PLAIN_LEADING > (field.box.y - 1) * POINTS_PER_MM
+    ]
+    right = min(beside, default=label.width - 2)
+    return right * POINTS_PER_MM - POINTS_PER_MM - PLAIN_MARGIN

@@ -319,7 +319,12 @@ def _block_of_circuits(
     return found
 
 
-def _open(link: type[Link], block: Sequence[UUID], cut: Cut, *columns: ColumnElement[Any] | InstrumentedAttribute[Any]) -> Select[Any]:
+def _open(
+    link: type[Link],
+    block: Sequence[UUID],
+    cut: Cut,
+    *columns: ColumnElement[Any] | InstrumentedAttribute[Any],
+) -> Select[Any]:
     circuit_id = link.circuit_id  # type: ignore[attr-defined]
     return (
         select(circuit_id, *columns)

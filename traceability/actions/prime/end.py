@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import ClassVar
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
@@ -82,7 +82,10 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
         )
     ledger = ledger_of(asked, session, site)
     first_no = ledger.next_no
-    at, noted = believed_moment(asked.at, now=ledger.now, not_before=phase.valid_from)
+    # One trolley's clock may run ahead of another's: no part may go in after the prime's end.
+    latest = _latest_part(session, circuit) or phase.valid_from
+    not_before = max(latest, phase.valid_from)
+    at, noted = believed_moment(asked.at, now=ledger.now, not_before=not_before)
     if empty:
         _fill_with_not_recorded(ledger, circuit, sheet, at)
     if asked.co2_ml_min is not None and asked.co2_ml_min not in USUAL_CO2:
@@ -158,6 +161,13 @@ def _fill_with_not_recorded(
         "parts": rows,
     }
     ledger.append(Kind.PART_PLACED, body, happened_at=at)
+
+
+def _latest_part(session: Session, circuit: Circuit) -> datetime | None:
+    rows = select(func.max(Part.valid_from)).filter_by(
+        site_id=circuit.site_id, circuit_id=circuit.id, superseded_no=None
+    )
+    return session.scalar(rows)
 
 
 def _bags_ml(session: Session, circuit: Circuit) -> int:

@@ -113,7 +113,11 @@ def _take(asked: TakeCircuit, session: Session, site: Site) -> Done:
         _refuse_planned(asked, circuit, holder, cautions, session, site)
     ledger = ledger_of(asked, session, site)
     first_no = ledger.next_no
-    at, noted = believed_moment(asked.at, now=ledger.now)
+    # Never before the prime's end, whatever two devices' clocks say: else a part that was in would
+    # seem to have come later than the patient.
+    prime = prime_of(session, circuit) if circuit else None
+    not_before = prime.valid_from if prime else None
+    at, noted = believed_moment(asked.at, now=ledger.now, not_before=not_before)
     circuit = circuit or _without_record(asked, ledger, site, at)
     run = _run(asked, session, site)
     new_number = None if run else next_number(session, site.id, "R")

@@ -9,9 +9,7 @@ from typing import Final
 
 from reportlab.pdfgen.canvas import Canvas
 
-from traceability.printing.fonts import register_fonts, text_width
-from traceability.printing.label import Label, SymbolField, TextField
-from traceability.printing.symbols import (
+from traceability.printing.barcodes import (
     MM_PER_INCH,
     POINTS_PER_INCH,
     data_matrix,
@@ -19,12 +17,16 @@ from traceability.printing.symbols import (
     draw_modules,
     qr_code,
 )
+from traceability.printing.fonts import cut_line, printable, register_fonts, text_width
+from traceability.printing.label import Label, SymbolField, TextField
 
 POINTS_PER_MM: Final = POINTS_PER_INCH / MM_PER_INCH
 CAPITALS: Final = 0.73
 """Height of a capital in the fonts' size; measured in DejaVu Sans."""
 STEP: Final = 0.1
 """Points by which a text is made smaller until it fits."""
+LEADING: Final = 1.15
+"""Height of a line in the fonts' size, where a text takes several."""
 
 
 class DoesNotFit(Exception):
@@ -89,20 +91,26 @@ class Sheet:
                 self.symbol(symbol, symbols[symbol.name], left, top)
 
     def text(self, field: TextField, text: str, left: float, top: float) -> None:
-        """Draw a text on one line, as large as its box allows."""
+        """Draw a text as large as its box allows.
+
+        Raises:
+            DoesNotFit: not even at its least size; nothing was drawn of it.
+        """
         if not text:
             return
-        size = fitted(field, text)
-        wide = text_width(text, field.font, size)
+        size, lines = fitted(field, text)
         room = field.box.width * POINTS_PER_MM
-        x = (left + field.box.x) * POINTS_PER_MM
-        x += {"left": 0.0, "center": (room - wide) / 2, "right": room - wide}[field.align]
         middle = (top + field.box.y + field.box.height / 2) * POINTS_PER_MM
-        y = self.height - middle - size * CAPITALS / 2
+        first = self.height - middle + (len(lines) - 1) * size * LEADING / 2 - size * CAPITALS / 2
         self.canvas.setFont(field.font, size)
-        self.canvas.drawString(x, y, text)
-        if field.underline_letters:
-            self.underline(text, field.font, size, x, y)
+        for number, line in enumerate(lines):
+            wide = text_width(line, field.font, size)
+            x = (left + field.box.x) * POINTS_PER_MM
+            x += {"left": 0.0, "center": (room - wide) / 2, "right": room - wide}[field.align]
+            y = first - number * size * LEADING
+            self.canvas.drawString(x, y, line)
+            if field.underline_letters:
+                self.underline(line, field.font, size, x, y)
 
     def underline(self, text: str, font: str, size: float, x: float, y: float) -> None:
         """Draw a line under each run of letters: O and 0, I and 1, S and 5 then always differ."""
@@ -111,16 +119,19 @@ class Sheet:
             wide = text_width(run[0], font, size)
             self.canvas.rect(start, y - size * 0.14, wide, size * 0.05, stroke=0, fill=1)
 
-    def symbol(self, field: SymbolField, text: str, left: float, top: float) -> None:
+    def symbol(
+        self, field: SymbolField, text: str, left: float, top: float, *, smaller: bool = False
+    ) -> None:
         """Draw a symbol in the middle of its box, its modules in whole dots, as large as fits.
 
         Raises:
-            DoesNotFit: its modules would be smaller than the label says.
+            DoesNotFit: its modules would be smaller than the label says (`smaller`: than a dot).
         """
         made = data_matrix(text) if field.kind == "datamatrix" else qr_code(text)
         side = dots(min(field.box.width, field.box.height) - 2 * field.frame, self.dpi)
         module = side // (made.side + 2 * field.quiet)
-        if module * MM_PER_INCH / self.dpi < field.module - MM_PER_INCH / self.dpi / 2:
+        least = 1 if smaller else math.ceil(field.module * self.dpi / MM_PER_INCH)
+        if module < least:
             raise DoesNotFit(field.name)
         whole = made.side * module
         box_left, box_top = dots(left + field.box.x, self.dpi), dots(top + field.box.y, self.dpi)
@@ -152,17 +163,22 @@ class Sheet:
             self.canvas.rect(*rect, stroke=0, fill=1)
 
 
-def fitted(field: TextField, text: str) -> float:
-    """Return the largest size at which the text fits its box, in points.
+def fitted(field: TextField, text: str) -> tuple[float, list[str]]:
+    """Return the largest size, in points, at which the text fits its box, and its lines.
 
     Raises:
         DoesNotFit: not even at the least size.
     """
-    register_fonts()
-    room = field.box.width * POINTS_PER_MM
+    shown = printable(text, field.font)
+    room, height = (side * POINTS_PER_MM for side in (field.box.width, field.box.height))
     size = field.size
-    while text_width(text, field.font, size) > room:
+    while size >= field.least:
+        lines: list[str] = []
+        rest = shown
+        while rest and len(lines) < field.lines:
+            line, rest = cut_line(rest, field.font, size, room)
+            lines.append(line)
+        if not rest and (len(lines) == 1 or len(lines) * size * LEADING <= height):
+            return size, lines
         size -= STEP
-        if size < field.least:
-            raise DoesNotFit(field.name)
-    return size
+    raise DoesNotFit(field.name)
