@@ -13,6 +13,8 @@ import zxingcpp
 from reportlab.pdfgen.canvas import Canvas
 
 INSET_DOTS: Final = 0.05
+SCALE: Final = 4
+"""Pixels a module when a symbol is read back; fewer are read less surely."""
 MM_PER_INCH: Final = 25.4
 POINTS_PER_INCH: Final = 72.0
 
@@ -29,28 +31,53 @@ class Modules:
         return len(self.rows)
 
 
+class NotWritable(ValueError):
+    """No symbol of this kind holds the text, or what was drawn does not read as the text."""
+
+
 def data_matrix(text: str) -> Modules:
     """Return a square Data Matrix of the text (ISO/IEC 16022, ECC 200).
 
     Raises:
-        ValueError: the text does not fit any size.
+        NotWritable: the text does not fit any size, or does not read back.
     """
     return _matrix(text, zxingcpp.BarcodeFormat.DataMatrix, force_square=True)
 
 
 def qr_code(text: str) -> Modules:
-    """Return a QR Code of the text, error correction level M (ISO/IEC 18004)."""
+    """Return a QR Code of the text, error correction level M (ISO/IEC 18004).
+
+    Raises:
+        NotWritable: as for a Data Matrix.
+    """
     return _matrix(text, zxingcpp.BarcodeFormat.QRCode, ec_level="M")
 
 
 def _matrix(text: str, kind: zxingcpp.BarcodeFormat, **options: object) -> Modules:
-    made = zxingcpp.create_barcode(text, kind, **options)
+    try:
+        made = zxingcpp.create_barcode(text, kind, **options)
+    except ValueError as wrong:
+        raise NotWritable(str(wrong)) from None
     image = zxingcpp.write_barcode_to_image(made, scale=1, add_hrt=False, add_quiet_zones=False)
     dark = np.asarray(image) < 128  # noqa: PLR2004 - the middle of black and white
     rows = np.flatnonzero(dark.any(axis=1))
     columns = np.flatnonzero(dark.any(axis=0))
     cut = dark[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    if _read_back(cut, kind) != text:
+        raise NotWritable("the symbol does not read as what was to be written")
     return Modules(tuple(tuple(bool(module) for module in row) for row in cut))
+
+
+def _read_back(dark: "np.ndarray[tuple[int, ...], np.dtype[np.bool_]]", kind: object) -> str | None:
+    """Return what the modules say to a reader, before they are drawn."""
+    pixels = np.where(np.kron(np.pad(dark, 4), np.ones((SCALE, SCALE))) > 0, 0, 255)
+    found = zxingcpp.read_barcodes(
+        pixels.astype(np.uint8),
+        formats=kind,
+        text_mode=zxingcpp.TextMode.Plain,
+        is_pure=True,
+    )
+    return found[0].text if len(found) == 1 else None
 
 
 def dots(millimetres: float, dpi: int) -> int:

@@ -1,10 +1,11 @@
-"""The typefaces on paper: DejaVu Sans, as shipped by matplotlib, embedded in every PDF.
+"""The typefaces on paper: DejaVu Sans and Sans Mono, as shipped with matplotlib, embedded.
 
 The PDF's own base fonts would drop letters of names without a word (no "ł", no "₂").
-Licence of the fonts: Bitstream Vera and Arev licences, with DejaVu's changes in the public domain.
+Licence of the fonts: Bitstream Vera and Arev licences, DejaVu's own changes in the public domain.
 """
 
 import unicodedata
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
@@ -18,59 +19,48 @@ FILES: Final = {
     "mono": "DejaVuSansMono",
     "mono-bold": "DejaVuSansMono-Bold",
 }
+NOT_SET: Final = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+"""Unicode categories that leave no mark on paper, or change the order of others."""
 
 
 def register_fonts() -> None:
-    """Make the fonts known to reportlab under the names that labels use."""
+    """Make the fonts known to reportlab under the names that labels use.
+
+    Raises:
+        LookupError: matplotlib, which ships them, is not installed.
+    """
     if "sans" in pdfmetrics.getRegisteredFontNames():
         return
-    spec = find_spec("matplotlib")
+    spec = find_spec("matplotlib")  # found, not imported: that would take a second
     if spec is None or not spec.submodule_search_locations:
         raise LookupError("matplotlib is not installed: its fonts are missing")
     folder = Path(spec.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
-    for name, file in FILES.items():
-        pdfmetrics.registerFont(TTFont(name, folder / f"{file}.ttf"))
-
-
-UNSEEN: Final = frozenset({"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"})
-"""Unicode categories of what has no picture, or turns what stands around it."""
-
-
-def printable(text: str, font: str) -> str:
-    """Return the text as this font can show it, with nothing left out.
-
-    A character that the font lacks, or that cannot be seen, is written as <U+4E2D>: an empty box
-    would make two names look alike. Line ends and tabs become spaces.
-    """
-    register_fonts()
-    has = pdfmetrics.getFont(font).face.charToGlyph  # type: ignore[attr-defined]
-    plain = unicodedata.normalize("NFC", text.translate({9: " ", 10: " ", 13: " "}))
-    return "".join(
-        char
-        if ord(char) in has and unicodedata.category(char) not in UNSEEN
-        else f"<U+{ord(char):04X}>"
-        for char in plain
-    )
-
-
-def cut_line(text: str, font: str, size: float, room: float) -> tuple[str, str]:
-    """Return what of the text fits into one line of `room` points, and the rest.
-
-    Cut at a space; a word longer than the line is cut within.
-    """
-    if text_width(text, font, size) <= room:
-        return text, ""
-    least, most = 1, len(text)
-    while least < most:
-        middle = (least + most + 1) // 2
-        if text_width(text[:middle], font, size) <= room:
-            least = middle
-        else:
-            most = middle - 1
-    space = text.rfind(" ", 1, least + 1)
-    return (text[:space], text[space + 1 :]) if space > 0 else (text[:least], text[least:])
+    for name in reversed(FILES):  # "sans" last: who sees it registered sees all of them
+        pdfmetrics.registerFont(TTFont(name, folder / f"{FILES[name]}.ttf"))
 
 
 def text_width(text: str, font: str, size: float) -> float:
     """Return the width of a text in points."""
+    register_fonts()
     return float(pdfmetrics.stringWidth(text, font, size))
+
+
+def on_paper(text: str) -> str:
+    """Return the text with each character that these fonts cannot show as "[U+001D]".
+
+    Nothing is dropped without a word: that holds for control characters inside a lot, and for
+    scripts that are missing or run from right to left (letters in the wrong order would be
+    another name). Composed first, so that "A" with a ring is the one letter that the fonts have.
+    """
+    composed = unicodedata.normalize("NFC", text)
+    return "".join(char if _shows(char) else f"[U+{ord(char):04X}]" for char in composed)
+
+
+@cache
+def _shows(char: str) -> bool:
+    register_fonts()
+    return (
+        unicodedata.category(char) not in NOT_SET
+        and unicodedata.bidirectional(char) not in {"R", "AL"}
+        and all(ord(char) in pdfmetrics.getFont(name).face.charToGlyph for name in FILES)
+    )

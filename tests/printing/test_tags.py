@@ -1,0 +1,223 @@
+"""The circuit tag, looked at as a printer and a scanner do: rasterised, measured, read back."""
+
+import math
+import re
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.printing.paper import (
+    FACTS,
+    Dots,
+    dark_box,
+    facts,
+    pages,
+    runs_of_dots,
+    sizes_mm,
+    symbols,
+    text,
+    words,
+)
+from traceability.domain.tags import TagFacts
+from traceability.printing.label import Box, load_label
+from traceability.printing.tags import render_tag
+
+LABEL = load_label("circuit_tag")
+SYMBOL = LABEL.symbols[0]
+ENDLESS = "Wilhelmina Przybyszewska-Ångström av Norrviks Sund och Östra Hamnplanen"
+
+names = st.text(st.characters(exclude_categories=["Cs"]), max_size=60) | st.text(
+    "WMåłŁ₂-. ", min_size=20, max_size=600
+)
+
+
+def inside_frame(page: Dots, dpi: int) -> Dots:
+    """Return the dots within the symbol's frame."""
+    line, box = SYMBOL.frame + 0.2, SYMBOL.box
+    within = Box(
+        x=box.x + line, y=box.y + line, width=box.width - 2 * line, height=box.height - 2 * line
+    )
+    return dark_box(page, within, dpi)
+
+
+def squeezed(words_on_paper: str) -> str:
+    """Return the text without any space: lines are broken anywhere."""
+    return "".join(words_on_paper.split())
+
+
+@pytest.mark.parametrize("dpi", [203, 300, 600])
+def test_the_symbol_reads_back_exactly(dpi: int) -> None:
+    (page,) = pages(render_tag(FACTS, dpi=dpi), dpi)
+    assert symbols(page) == [FACTS.symbol]
+
+
+@pytest.mark.parametrize("dpi", [203, 300, 600])
+def test_modules_are_whole_dots_black_or_white_and_as_large_as_the_label_says(dpi: int) -> None:
+    (page,) = pages(render_tag(FACTS, dpi=dpi), dpi)
+    dots = inside_frame(page, dpi)
+    assert set(np.unique(dots)) <= {0, 255}, "an edge between two dots would be grey"
+    module = math.gcd(*runs_of_dots(dots))
+    # X-dimension 0.396 to 1.5 mm for a Data Matrix scanned in healthcare that is not retail (GS1
+    # General Specifications, symbol specification table 8, from memory; ours is the label's).
+    assert SYMBOL.module <= module * 25.4 / dpi <= 1.5
+    dark_rows = np.flatnonzero((dots < 128).any(axis=1))
+    assert dark_rows[0] >= SYMBOL.quiet * module, "the quiet zone above the symbol"
+    assert dots.shape[0] - 1 - dark_rows[-1] >= SYMBOL.quiet * module
+
+
+def test_a_second_interpreter_draws_the_same_dots(tmp_path: Path) -> None:
+    """Printers' drivers differ; Ghostscript (another code base) stands for them."""
+    source, drawn = tmp_path / "tag.pdf", tmp_path / "tag.pgm"
+    source.write_bytes(render_tag(FACTS))
+    asked = ["gs", "-q", "-dBATCH", "-dNOPAUSE", "-sDEVICE=pgmraw", "-r203"]
+    subprocess.run([*asked, f"-sOutputFile={drawn}", source], check=True)
+    head, _, rest = drawn.read_bytes().partition(b"\n255\n")
+    wide, tall = (int(each) for each in head.split()[-2:])
+    other = np.frombuffer(rest, np.uint8).reshape(tall, wide)
+    (ours,) = pages(source.read_bytes(), 203)
+    assert other.shape == ours.shape
+    assert np.array_equal(inside_frame(other, 203), inside_frame(ours, 203))
+
+
+@pytest.mark.parametrize("dpi", [203, 300])
+def test_the_page_is_as_large_as_the_label_to_a_tenth_of_a_millimetre(dpi: int) -> None:
+    ((wide, tall),) = sizes_mm(render_tag(FACTS, dpi=dpi))
+    assert wide == pytest.approx(LABEL.width, abs=0.1)
+    assert tall == pytest.approx(LABEL.height, abs=0.1)
+    (page,) = pages(render_tag(FACTS, dpi=dpi), dpi)
+    assert page.shape == (round(62 / 25.4 * dpi), round(100 / 25.4 * dpi)), "no dot added"
+
+
+def test_every_fact_is_printed() -> None:
+    said = text(render_tag(FACTS))
+    for fact in (
+        "C-0419",
+        "Adult 3/8 · console 3 · wet, closed",
+        "Use by (storage policy, 30 days)",
+        "2026-12-25 04:10 CET",  # exactly 30 d after 03:10 UTC, in the unit's zone, named
+        "Prime: sodium chloride 0.9 %, 1.5 L",
+        "No blood. No additives recorded.",
+        "Primed 2026-11-25 04:10 CET: E. Lind, signed 04:14",
+        "Assisted and checked: J. Ruiz, signed 04:16",
+        "18 parts: 15 own lot or serial, 3 inside the pack",
+        "Oxygenator lot 3F0117, serial 000452",
+        "Norrvik Sound Hospital, ICU 2, ring 5512",
+        "Scan when you take it",
+        "Inspect before use. The record is not the inspection.",
+    ):
+        assert fact in said
+    assert "PLAIN TAG" not in said
+    assert "SIGN" not in said
+    assert "Copy" not in said
+
+
+def test_letters_beyond_latin_1_are_printed() -> None:
+    said = text(render_tag(facts(primer="Å. Zieliński", place="CO₂ store", helper="Łoś")))
+    assert "Å. Zieliński" in said
+    assert "CO₂ store" in said
+    assert "Łoś" in said
+
+
+@pytest.mark.parametrize(
+    ("changed", "says"),
+    [
+        ({"helper_signed_at": None}, "SECOND SIGNATURE MISSING"),
+        ({"helper_signed_at": None}, "Assisted and checked: J. Ruiz, not signed"),
+        ({"primer_signed_at": None}, "SECOND SIGNATURE MISSING"),
+        ({"primer_signed_at": None, "helper_signed_at": None}, "NOT SIGNED"),
+        ({"primer": "", "primer_signed_at": None}, "name not recorded, not signed"),
+        ({"copy": 1}, "Copy 2"),
+        ({"copy": 6}, "Copy 7"),
+        ({"practice": True}, "PRACTICE"),
+        ({"practice": True, "primer_signed_at": None}, "SECOND SIGNATURE MISSING"),
+        ({"use_by": None, "primed_at": None}, "CONTENTS NOT RECORDED"),
+    ],
+)
+def test_what_a_hurried_reader_must_not_miss_is_printed(
+    changed: dict[str, object], says: str
+) -> None:
+    shown = [each.text for each in words(render_tag(facts(**changed)))]
+    joined = " ".join(shown)
+    # Two lines of the tag: their words need not follow one another.
+    assert says in joined or set(says.split()) <= set(shown)
+
+
+def test_the_same_facts_give_the_same_bytes() -> None:
+    assert render_tag(FACTS) == render_tag(replace(FACTS))
+    assert render_tag(FACTS) != render_tag(facts(number="C-0420"))
+
+
+def test_a_name_that_does_not_fit_makes_a_plain_tag_that_says_so() -> None:
+    pdf = render_tag(facts(helper=ENDLESS))
+    said = squeezed(text(pdf))
+    assert squeezed("PLAIN TAG: helper did not fit") in said
+    assert squeezed(ENDLESS) in said
+    assert squeezed("2026-12-25 04:10 CET") in said
+    (page,) = pages(pdf, 203)
+    assert symbols(page) == [FACTS.symbol]
+
+
+def test_a_plain_tag_that_needs_two_labels_says_so_and_carries_the_symbol_on_both() -> None:
+    pdf = render_tag(facts(helper=" ".join([ENDLESS] * 40)))
+    drawn = pages(pdf, 203)
+    assert len(drawn) > 1
+    assert [symbols(page) for page in drawn] == [[FACTS.symbol]] * len(drawn)
+    shown = text(pdf)
+    assert f"PLAIN TAG OF {len(drawn)} LABELS" in shown
+    assert shown.count("C-0419") >= len(drawn)
+    assert squeezed(ENDLESS) in squeezed(shown)
+
+
+def test_what_the_typeface_lacks_is_written_out_and_not_left_out() -> None:
+    said = squeezed(text(render_tag(facts(primer="王 Li\x07", helper="e\u0301"))))
+    assert "<U+738B>Li<U+0007>" in said
+    assert "é" in said
+
+
+def test_a_label_without_a_place_for_a_fact_prints_the_plain_tag() -> None:
+    fewer = replace(LABEL, fields=tuple(f for f in LABEL.fields if f.name != "use_by"))
+    said = text(render_tag(FACTS, label=fewer))
+    assert "PLAIN TAG: use by did not fit" in said
+    assert "2026-12-25 04:10 CET" in said
+
+
+def _changed(primer: str, helper: str, place: str, reason: str, prime: str) -> TagFacts:
+    return facts(
+        primer=primer, helper=helper, place=place, use_by_reason=reason, prime_lines=(prime,)
+    )
+
+
+def test_no_text_ever_runs_into_the_symbol_or_over_the_edge() -> None:
+    (page,) = pages(render_tag(FACTS), 203)
+    alone = inside_frame(page, 203)
+
+    @given(st.builds(_changed, names, names, names, names, names))
+    def holds(tag: TagFacts) -> None:
+        pdf = render_tag(tag)
+        for each in pages(pdf, 203):
+            assert np.array_equal(inside_frame(each, 203), alone), "only the symbol in its frame"
+        for word in words(pdf):
+            box = word.box
+            assert not box.overlaps(SYMBOL.box), word
+            assert box.x >= 0, word
+            assert box.x + box.width <= LABEL.width, word
+
+    holds()
+
+
+latin = st.text("WMabcåłŁ₂Ø-.() ", max_size=50) | st.text("WMabcåłŁ₂Ø-. ", max_size=900)
+
+
+@given(st.builds(_changed, latin, latin, latin, latin, latin))
+def test_whatever_names_are_nothing_is_left_out(tag: TagFacts) -> None:
+    said = squeezed(text(render_tag(tag)))
+    said = re.sub(r"C-0419,PLAINTAGOF\d+LABELS:\w*didnotfit,label\d+", "", said)
+    for name in (tag.primer, tag.helper, tag.place, tag.use_by_reason, *tag.prime_lines):
+        assert squeezed(name) in said
+    for fact in ("C-0419", "2026-12-25 04:10 CET", "serial 000452", "ring 5512"):
+        assert squeezed(fact) in said
