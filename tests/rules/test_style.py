@@ -101,7 +101,8 @@ def test_a_module_is_one_subject_and_says_which() -> None:
     too_long = [
         str(path)
         for path, text in texts.items()
-        if len(text.splitlines()) > 300 and path.name != "messages.py"  # one table of sentences
+        if len(text.splitlines()) > 300
+        and not path.name.endswith("messages.py")  # tables of sentences
     ]
     assert too_long == [], "split by noun"
     nameless = [str(path) for path, text in texts.items() if not text.startswith('"""')]
