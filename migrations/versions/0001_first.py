@@ -73,6 +73,7 @@ def upgrade() -> None:
         sa.Column("begun_at", MOMENT, nullable=False),
         sa.Column("begun_no", sa.Integer(), nullable=False),
         sa.Column("contents", sa.String(), nullable=False),
+        sa.Column("prime_ended_no", sa.Integer(), nullable=True),
         sa.Column("kept_id", KEY, nullable=True),
         sa.Column("site_id", KEY, nullable=False),
         sa.Column("id", KEY, nullable=False),
@@ -81,6 +82,9 @@ def upgrade() -> None:
     )
     op.create_index("ix_circuit_site_id_begun_no", "circuit", ["site_id", "begun_no"])
     op.create_index("ix_circuit_site_id_contents", "circuit", ["site_id", "contents", "begun_no"])
+    op.create_index(
+        "ix_circuit_site_id_prime_ended_no", "circuit", ["site_id", "prime_ended_no", "begun_no"]
+    )
 
     op.create_table(
         "credential",
@@ -505,11 +509,18 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("site_id", "recorded_no", "line", name="pk_part"),
     )
     op.create_index(
+        "ix_part_disputed",
+        "part",
+        ["kind"],
+        sqlite_where=sa.text("disputed"),
+        postgresql_where=sa.text("disputed"),
+    )
+    op.create_index(
         "ix_part_gap",
         "part",
-        ["kind", "product_id", "circuit_id"],
-        sqlite_where=sa.text("lot_id IS NULL AND state NOT IN ('not-fitted', 'ticked')"),
-        postgresql_where=sa.text("lot_id IS NULL AND state NOT IN ('not-fitted', 'ticked')"),
+        ["kind", "product_id", "superseded_no", "circuit_id"],
+        sqlite_where=sa.text("lot_id IS NULL AND state <> 'not-fitted'"),
+        postgresql_where=sa.text("lot_id IS NULL AND state <> 'not-fitted'"),
     )
     op.create_index("ix_part_lot", "part", ["lot_id", "circuit_id", "recorded_no", "superseded_no"])
     op.create_index("ix_part_site_id_circuit_id", "part", ["site_id", "circuit_id"])

@@ -10,8 +10,13 @@ from sqlalchemy.orm import Mapped, mapped_column
 from traceability.storage.base import Base, Entity, Link, one_open, same_site
 from traceability.storage.triggers import never_changes
 
-LOT_UNKNOWN: Final = text("lot_id IS NULL AND state NOT IN ('not-fitted', 'ticked')")
-"""A part is in, and its lot is not known: what a recall has to look at besides the lot itself."""
+LOT_UNKNOWN: Final = text("lot_id IS NULL AND state <> 'not-fitted'")
+"""A part is in, and its lot is not known: what a recall has to look at besides the lot itself.
+
+Ticked parts too: of a cap it is known that one is fitted, and not from which lot.
+"""
+
+DISPUTED: Final = text("disputed")
 
 
 class Circuit(Entity, Base):
@@ -22,6 +27,7 @@ class Circuit(Entity, Base):
         UniqueConstraint("site_id", "number"),
         Index("ix_circuit_site_id_begun_no", "site_id", "begun_no"),
         Index("ix_circuit_site_id_contents", "site_id", "contents", "begun_no"),
+        Index("ix_circuit_site_id_prime_ended_no", "site_id", "prime_ended_no", "begun_no"),
     )
     number: Mapped[str]
     """"C-0419", "X-0031": what people say and tags show."""
@@ -34,6 +40,9 @@ class Circuit(Entity, Base):
     begun_no: Mapped[int]
     contents: Mapped[str]
     """"recorded", or "not-recorded" for what came from elsewhere or with a tag nobody knew."""
+    prime_ended_no: Mapped[int | None]
+    """Number of the event that ended its prime. Until then empty places say nothing: a part may be
+    in that nobody has recorded yet."""
     kept_id: Mapped[UUID | None]
     """The text kept apart for a circuit without a record: where it came from, or the tag read."""
 
@@ -140,10 +149,12 @@ class Part(Link, Base):
             "ix_part_gap",
             "kind",
             "product_id",
+            "superseded_no",
             "circuit_id",
             sqlite_where=LOT_UNKNOWN,
             postgresql_where=LOT_UNKNOWN,
         ),
+        Index("ix_part_disputed", "kind", sqlite_where=DISPUTED, postgresql_where=DISPUTED),
     )
     circuit_id: Mapped[UUID]
     part_id: Mapped[UUID]

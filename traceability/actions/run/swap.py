@@ -136,7 +136,8 @@ def _new_part(
         "disputed": False,
     }
     if asked.lot_not_readable:
-        return base | {"state": PartState.LOT_NOT_READABLE, "product": old.product_id}
+        # Not the old part's product either: nobody has read whose the new one is.
+        return base | {"state": PartState.LOT_NOT_READABLE}
     if not asked.text.strip():
         return None
     scan = Scan(text=asked.text, channel=asked.channel, chosen="as-read", counted=True)

@@ -219,6 +219,7 @@ def part_swapped(session: Session, event: Recorded) -> None:
 def prime_ended(session: Session, event: Recorded) -> None:
     """The prime is over: the use-by counts from here."""
     circuit_id = event.key("circuit")
+    session.get_one(Circuit, (event.site_id, circuit_id)).prime_ended_no = event.number
     add_link(
         session,
         Prime,
