@@ -68,7 +68,9 @@ def _matrix(text: str, kind: zxingcpp.BarcodeFormat, **options: object) -> Modul
     return Modules(tuple(tuple(bool(module) for module in row) for row in cut))
 
 
-def _read_back(dark: "np.ndarray[tuple[int, ...], np.dtype[np.bool_]]", kind: object) -> str | None:
+def _read_back(
+    dark: "np.ndarray[tuple[int, ...], np.dtype[np.bool_]]", kind: zxingcpp.BarcodeFormat
+) -> str | None:
     """Return what the modules say to a reader, before they are drawn."""
     pixels = np.where(np.kron(np.pad(dark, 4), np.ones((SCALE, SCALE))) > 0, 0, 255)
     found = zxingcpp.read_barcodes(

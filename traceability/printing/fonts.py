@@ -58,9 +58,16 @@ def on_paper(text: str) -> str:
 
 @cache
 def _shows(char: str) -> bool:
-    register_fonts()
     return (
         unicodedata.category(char) not in NOT_SET
         and unicodedata.bidirectional(char) not in {"R", "AL"}
-        and all(ord(char) in pdfmetrics.getFont(name).face.charToGlyph for name in FILES)
+        and ord(char) in _in_all_fonts()
     )
+
+
+@cache
+def _in_all_fonts() -> frozenset[int]:
+    register_fonts()
+    fonts = [pdfmetrics.getFont(name) for name in FILES]
+    held = [set(font.face.charToGlyph) for font in fonts if isinstance(font, TTFont)]
+    return frozenset(set.intersection(*held))

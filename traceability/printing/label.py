@@ -32,11 +32,14 @@ class Offer:
 OFFERS: Final[Mapping[str, Offer]] = {
     "circuit": Offer(
         facts=frozenset(
-            "number kind site use_by_reason use_by prime_1 prime_2 primer helper parts oxygenator "
-            "warning copy ring caution".split()
+            {
+                *("number", "kind", "site", "use_by", "use_by_reason", "prime_1", "prime_2"),
+                *("primer", "helper", "parts", "oxygenator", "practice", "warning", "copy"),
+                *("ring", "caution"),
+            }
         ),
         symbols=frozenset({"circuit"}),
-        needed=frozenset({"number", "use_by", "warning"}),
+        needed=frozenset({"number", "use_by", "practice", "warning"}),
     ),
     "card": Offer(
         facts=frozenset({"number", "verb"}),

@@ -5,7 +5,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeGuard
 
 from traceability.printing.fonts import FILES
 from traceability.printing.label import (
@@ -122,7 +122,7 @@ class _Table:
         return box
 
 
-def _is_number(value: object) -> bool:
+def _is_number(value: object) -> TypeGuard[float]:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
@@ -176,18 +176,18 @@ class _File:
         return label
 
     def require_nothing_overlaps(self, label: Label) -> None:
-        placed: list[tuple[_Table, str, Box]] = []
-        for kind, things in (("field", label.fields), ("symbol", label.symbols)):
-            for index, thing in enumerate(things):
-                table = _Table(self, kind, index, {})
-                for _, other, box in placed:
-                    if box.overlaps(thing.box):
-                        raise table.wrong("box", f"{thing.name} runs into {other}")
-                placed.append((table, thing.name, thing.box))
-        for index, rule in enumerate(label.rules):
-            for _, other, box in placed:
-                if box.overlaps(rule.box):
-                    raise _Table(self, "rule", index, {}).wrong("box", f"rule runs into {other}")
+        placed: list[tuple[str, Box]] = []
+        things = [
+            *(("field", index, each.name, each.box) for index, each in enumerate(label.fields)),
+            *(("symbol", index, each.name, each.box) for index, each in enumerate(label.symbols)),
+            *(("rule", index, "the line", each.box) for index, each in enumerate(label.rules)),
+        ]
+        for kind, index, name, box in things:
+            for other, other_box in placed:
+                if box.overlaps(other_box):
+                    table = _Table(self, kind, index, {})
+                    raise table.wrong("box", f"{name} runs into {other}")
+            placed.append((name, box))
 
 
 def _field(table: _Table, of: str, wide: float, tall: float) -> TextField:

@@ -3,7 +3,7 @@
 import io
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,173 +12,203 @@ from reportlab.pdfgen.canvas import Canvas
 from traceability.printing.barcodes import (
     MM_PER_INCH,
     POINTS_PER_INCH,
+    Modules,
+    NotWritable,
     data_matrix,
     dots,
     draw_modules,
     qr_code,
 )
-from traceability.printing.fonts import cut_line, printable, register_fonts, text_width
-from traceability.printing.label import Label, SymbolField, TextField
+from traceability.printing.fonts import register_fonts, text_width
+from traceability.printing.label import Box, Label, SymbolField, TextField
+from traceability.printing.words import LINE, Face, Run, Said, filled, fitted
 
 POINTS_PER_MM: Final = POINTS_PER_INCH / MM_PER_INCH
-CAPITALS: Final = 0.73
-"""Height of a capital in the fonts' size; measured in DejaVu Sans."""
-STEP: Final = 0.1
-"""Points by which a text is made smaller until it fits."""
-LEADING: Final = 1.15
-"""Height of a line in the fonts' size, where a text takes several."""
+BASELINE: Final = 0.965
+"""Where letters stand in their line, in the size of the font: half a line and half a capital's
+height below its top (capitals are .73 of the size; measured in DejaVu Sans)."""
+UNDER_LETTERS: Final = (0.15, 0.05)
+"""Depth below the baseline and thickness of the line under letters, in the size of the font."""
 
 
 class DoesNotFit(Exception):
-    """A text is too long for its box even at its least size. `name` is the field's."""
+    """A text is too long for its box even at its least size, or a symbol cannot be written."""
 
     def __init__(self, name: str) -> None:
-        """Keep which field it was."""
+        """Keep which field or symbol it was."""
         super().__init__(name)
         self.name = name
 
 
-def new_sheet(buffer: io.BytesIO, width_mm: float, height_mm: float, dpi: int) -> "Sheet":
-    """Return a page of whole printer dots, rounded down to a hundredth of a point.
+def new_sheet(width_mm: float, height_mm: float, dpi: int, *, title: str) -> "Sheet":
+    """Return an empty page of whole printer dots, rounded down to a hundredth of a point.
 
-    Rounded up, a rasteriser adds a row of dots and every edge goes grey (measured).
+    Rounded up, a rasteriser adds a row of dots and every edge goes grey (measured). Nothing in
+    the file depends on the moment it is made: the same facts give the same bytes.
     """
     register_fonts()
     wide, tall = (
         math.floor(dots(side, dpi) * POINTS_PER_INCH / dpi * 100) / 100
         for side in (width_mm, height_mm)
     )
-    # Invariant: no date and no random id in the file, so the same facts give the same bytes.
+    buffer = io.BytesIO()
     canvas = Canvas(buffer, pagesize=(wide, tall), invariant=1, pageCompression=1)
-    return Sheet(canvas=canvas, height=tall, dpi=dpi)
+    canvas.setTitle(title)
+    canvas.setCreator("Circuit Traceability")
+    return Sheet(canvas=canvas, buffer=buffer, height=tall, dpi=dpi)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """A page under the pen."""
+    """Pages of one size under the pen. All places are millimetres from the upper left corner."""
 
     canvas: Canvas
+    buffer: io.BytesIO
     height: float
     """Points."""
     dpi: int
 
-    def snap(self, millimetres: float) -> float:
-        """Return the nearest whole dot, in points."""
-        return dots(millimetres, self.dpi) * POINTS_PER_INCH / self.dpi
+    def next_page(self) -> None:
+        """End the page."""
+        self.canvas.showPage()
+
+    def finished(self) -> bytes:
+        """Return the PDF. The sheet is spent."""
+        self.canvas.save()
+        return self.buffer.getvalue()
 
     def draw(
         self,
         label: Label,
-        texts: Mapping[str, str],
+        facts: Mapping[str, Said],
         symbols: Mapping[str, str],
         *,
         left: float = 0,
         top: float = 0,
     ) -> None:
-        """Draw one label with its upper left corner at `left`, `top` (millimetres).
+        """Draw one label with its upper left corner at `left`, `top`.
 
         Raises:
-            DoesNotFit: a text is too long even at its least size; something may be drawn already.
+            DoesNotFit: with nothing drawn.
         """
-        for field in label.fields:
-            self.text(field, texts.get(field.name, ""), left, top)
+        texts = [(field, placed(field, facts)) for field in label.fields]
+        drawn = [
+            (field, self.sized(field, symbols[field.name]))
+            for field in label.symbols
+            if symbols.get(field.name)
+        ]
+        for field, (size, lines) in texts:
+            self.lines(field, lines, size, left, top)
         for rule in label.rules:
-            box = rule.box
-            x, y = self.snap(left + box.x), self.height - self.snap(top + box.y + box.height)
-            self.canvas.rect(x, y, self.snap(box.width), self.snap(box.height), stroke=0, fill=1)
-        for symbol in label.symbols:
-            if symbols.get(symbol.name):
-                self.symbol(symbol, symbols[symbol.name], left, top)
+            self.ink(rule.box, left, top)
+        for symbol, (made, module) in drawn:
+            self.symbol(symbol, made, module, left, top)
 
-    def text(self, field: TextField, text: str, left: float, top: float) -> None:
-        """Draw a text as large as its box allows.
+    def lines(
+        self, field: TextField, lines: Sequence[Said], size: float, left: float, top: float
+    ) -> None:
+        """Draw lines in the middle of their box's height."""
+        face = face_of(field)
+        room = field.box.width * POINTS_PER_MM
+        free = field.box.height * POINTS_PER_MM - len(lines) * size * LINE
+        y = self.height - (top + field.box.y) * POINTS_PER_MM - free / 2
+        for number, line in enumerate(lines):
+            aside = {"left": 0.0, "center": 0.5, "right": 1.0}[field.align]
+            x = (left + field.box.x) * POINTS_PER_MM + aside * (room - face.width(line, size))
+            self.line(line, face, size, x, y - number * size * LINE - size * BASELINE)
+
+    def line(self, line: Said, face: Face, size: float, x: float, y: float) -> None:
+        """Draw runs one after the other from a point on the baseline (points from below)."""
+        for run in line:
+            font = face.of(run)
+            self.canvas.setFont(font, size)
+            self.canvas.drawString(x, y, run.text)
+            if face.marked(run):
+                self._mark_letters(run, font, size, x, y)
+            x += text_width(run.text, font, size)
+
+    def _mark_letters(self, run: Run, font: str, size: float, x: float, y: float) -> None:
+        """Underline letters, never digits: O and 0, I and 1, S and 5 then always differ."""
+        deep, thick = UNDER_LETTERS
+        for letters in re.finditer(r"[^\W\d_]+", run.text):
+            start = x + text_width(run.text[: letters.start()], font, size)
+            wide = text_width(letters[0], font, size)
+            self.canvas.rect(start, y - size * deep, wide, size * thick, stroke=0, fill=1)
+
+    def ink(self, box: Box, left: float, top: float) -> None:
+        """Fill a box, its edges on whole dots."""
+        x, x_end = (self.snap(left + side) for side in (box.x, box.x + box.width))
+        y, y_end = (self.snap(top + side) for side in (box.y, box.y + box.height))
+        self.canvas.rect(x, self.height - y_end, x_end - x, y_end - y, stroke=0, fill=1)
+
+    def snap(self, millimetres: float) -> float:
+        """Return the nearest whole dot, in points."""
+        return dots(millimetres, self.dpi) * POINTS_PER_INCH / self.dpi
+
+    def sized(self, field: SymbolField, text: str) -> tuple[Modules, int]:
+        """Return a symbol and its module in whole dots, as large as its box allows.
 
         Raises:
-            DoesNotFit: not even at its least size; nothing was drawn of it.
+            DoesNotFit: it cannot be written, or its modules would be smaller than the label says.
         """
-        if not text:
-            return
-        size, lines = fitted(field, text)
-        room = field.box.width * POINTS_PER_MM
-        middle = (top + field.box.y + field.box.height / 2) * POINTS_PER_MM
-        first = self.height - middle + (len(lines) - 1) * size * LEADING / 2 - size * CAPITALS / 2
-        self.canvas.setFont(field.font, size)
-        for number, line in enumerate(lines):
-            wide = text_width(line, field.font, size)
-            x = (left + field.box.x) * POINTS_PER_MM
-            x += {"left": 0.0, "center": (room - wide) / 2, "right": room - wide}[field.align]
-            y = first - number * size * LEADING
-            self.canvas.drawString(x, y, line)
-            if field.underline_letters:
-                self.underline(line, field.font, size, x, y)
-
-    def underline(self, text: str, font: str, size: float, x: float, y: float) -> None:
-        """Draw a line under each run of letters: O and 0, I and 1, S and 5 then always differ."""
-        for run in re.finditer(r"[A-Za-z]+", text):
-            start = x + text_width(text[: run.start()], font, size)
-            wide = text_width(run[0], font, size)
-            self.canvas.rect(start, y - size * 0.14, wide, size * 0.05, stroke=0, fill=1)
+        try:
+            made = data_matrix(text) if field.kind == "datamatrix" else qr_code(text)
+        except NotWritable as wrong:
+            raise DoesNotFit(field.name) from wrong
+        inner = min(field.box.width, field.box.height) - 2 * field.frame
+        side = math.floor(inner * self.dpi / MM_PER_INCH)
+        module = side // (made.side + 2 * field.quiet)
+        if module < field.module * self.dpi / MM_PER_INCH:
+            raise DoesNotFit(field.name)
+        return made, module
 
     def symbol(
-        self, field: SymbolField, text: str, left: float, top: float, *, smaller: bool = False
+        self, field: SymbolField, made: Modules, module: int, left: float, top: float
     ) -> None:
-        """Draw a symbol in the middle of its box, its modules in whole dots, as large as fits.
-
-        Raises:
-            DoesNotFit: its modules would be smaller than the label says (`smaller`: than a dot).
-        """
-        made = data_matrix(text) if field.kind == "datamatrix" else qr_code(text)
-        side = dots(min(field.box.width, field.box.height) - 2 * field.frame, self.dpi)
-        module = side // (made.side + 2 * field.quiet)
-        least = 1 if smaller else math.ceil(field.module * self.dpi / MM_PER_INCH)
-        if module < least:
-            raise DoesNotFit(field.name)
-        whole = made.side * module
-        box_left, box_top = dots(left + field.box.x, self.dpi), dots(top + field.box.y, self.dpi)
-        free_x = dots(field.box.width, self.dpi) - whole
-        free_y = dots(field.box.height, self.dpi) - whole
+        """Draw a symbol in the middle of its box, and the frame that marks it."""
+        box, whole = field.box, made.side * module
+        x, y = dots(left + box.x, self.dpi), dots(top + box.y, self.dpi)
         draw_modules(
             self.canvas,
             made,
-            left=box_left + free_x // 2,
-            top=box_top + free_y // 2,
+            left=x + (dots(box.width, self.dpi) - whole) // 2,
+            top=y + (dots(box.height, self.dpi) - whole) // 2,
             module=module,
             dpi=self.dpi,
             height=self.height,
         )
-        if field.frame:
-            self.frame(field, left, top)
-
-    def frame(self, field: SymbolField, left: float, top: float) -> None:
-        """Draw the frame that marks the symbol to scan."""
-        line, box = self.snap(field.frame), field.box
-        x, y = self.snap(left + box.x), self.height - self.snap(top + box.y + box.height)
-        wide, tall = self.snap(box.width), self.snap(box.height)
-        for rect in (
-            (x, y, wide, line),
-            (x, y + tall - line, wide, line),
-            (x, y, line, tall),
-            (x + wide - line, y, line, tall),
-        ):
-            self.canvas.rect(*rect, stroke=0, fill=1)
+        line = field.frame
+        if line:
+            for each in (
+                Box(x=box.x, y=box.y, width=box.width, height=line),
+                Box(x=box.x, y=box.y + box.height - line, width=box.width, height=line),
+                Box(x=box.x, y=box.y, width=line, height=box.height),
+                Box(x=box.x + box.width - line, y=box.y, width=line, height=box.height),
+            ):
+                self.ink(each, left, top)
 
 
-def fitted(field: TextField, text: str) -> tuple[float, list[str]]:
-    """Return the largest size, in points, at which the text fits its box, and its lines.
+def face_of(field: TextField) -> Face:
+    """Return the fonts of a field."""
+    return Face(field.font, lots_everywhere=field.underline_letters)
+
+
+def placed(field: TextField, facts: Mapping[str, Said]) -> tuple[float, list[Said]]:
+    """Return size and lines of what a field says.
 
     Raises:
-        DoesNotFit: not even at the least size.
+        DoesNotFit: not even at the field's least size.
     """
-    shown = printable(text, field.font)
-    room, height = (side * POINTS_PER_MM for side in (field.box.width, field.box.height))
-    size = field.size
-    while size >= field.least:
-        lines: list[str] = []
-        rest = shown
-        while rest and len(lines) < field.lines:
-            line, rest = cut_line(rest, field.font, size, room)
-            lines.append(line)
-        if not rest and (len(lines) == 1 or len(lines) * size * LEADING <= height):
-            return size, lines
-        size -= STEP
-    raise DoesNotFit(field.name)
+    said = filled(field.text, facts)
+    found = fitted(
+        said,
+        face_of(field),
+        size=field.size,
+        least=field.least,
+        lines=field.lines,
+        wide=field.box.width * POINTS_PER_MM,
+        tall=field.box.height * POINTS_PER_MM,
+    )
+    if found is None:
+        raise DoesNotFit(field.name)
+    return found

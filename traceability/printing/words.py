@@ -1,5 +1,6 @@
 """Texts on labels: runs of words, and lots and numbers that are read character by character."""
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -11,6 +12,9 @@ LINE: Final = 1.2
 """Height of a line in the size of its font: what the fonts' accents and descents need."""
 STEP: Final = 0.1
 """Points by which a text is made smaller until it fits."""
+MUCH_SMALLER: Final = 0.7
+"""Of the size in more lines: down to this, fewer lines read better."""
+HAIR: Final = 1e-6
 _PLACEHOLDER: Final = re.compile(r"\{([^{}]*)\}")
 
 
@@ -114,17 +118,23 @@ def broken(said: Said, face: Face, size: float, room: float) -> list[Said]:
 def fitted(
     said: Said, face: Face, *, size: float, least: float, lines: int, wide: float, tall: float
 ) -> tuple[float, list[Said]] | None:
-    """Return the largest size at which the text fits, and its lines; None: not even at `least`.
+    """Return a size at which the text fits, and its lines; None: not even at `least`.
 
-    All in points. Width and height both count.
+    All in points. Width and height both count. More lines are taken only where they make the
+    text much larger: two words stay side by side as long as that is easy to read.
     """
     shown = tuple(Run(on_paper(run.text), run.lot) for run in said)
-    tenths = range(round(size / STEP), round(least / STEP) - 1, -1)
+    tenths = range(round(size / STEP), math.ceil(least / STEP - HAIR) - 1, -1)
+    best: tuple[float, list[Said]] | None = None
     for now in (tenth * STEP for tenth in tenths):
         made = wrapped(shown, face, now, wide)
-        if made is not None and len(made) <= lines and len(made) * now * LINE <= tall:
-            return now, made
-    return None
+        if made is None or len(made) > lines or len(made) * now * LINE > tall + HAIR:
+            continue
+        if best is None or (len(made) < len(best[1]) and now >= best[0] * MUCH_SMALLER):
+            best = now, made
+        if len(best[1]) <= 1 or now < best[0] * MUCH_SMALLER:
+            break
+    return best
 
 
 def _words(said: Said) -> Iterator[Said]:

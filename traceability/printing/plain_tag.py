@@ -1,0 +1,89 @@
+"""The plain text tag: all facts as running text, when a label cannot hold or show them.
+
+A circuit is never left without a tag, and a tag never leaves anything out: what does not fit one
+tag goes on a second, each with the number and the symbol, each saying which of how many it is.
+"""
+
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
+
+from traceability.printing.fonts import on_paper
+from traceability.printing.label import Label
+from traceability.printing.pdf import POINTS_PER_MM, DoesNotFit, Sheet
+from traceability.printing.words import LINE, Face, Run, Said, as_text, broken, plain
+
+SIZES: Final = (7.0, 6.5, 6.0, 5.5)
+"""Points, tried in this order; when even the last needs more than one tag, it stays the last."""
+MARGIN_MM: Final = 3.0
+BOLD: Final = Face("sans-bold")
+USUAL: Final = Face("sans")
+FIRST: Final = ("practice", "number", "use_by_reason", "use_by", "warning")
+"""What stands on every one of the tags, in this order."""
+
+
+def draw_plain(
+    sheet: Sheet,
+    label: Label,
+    facts: Mapping[str, Said],
+    symbols: Mapping[str, str],
+    *,
+    misfit: str,
+) -> None:
+    """Draw as many plain tags as all facts need; `misfit` names what did not fit the label."""
+    shown = [field for field in label.symbols if _can(sheet, label, field.name, symbols)]
+    right = min((field.box.x for field in shown), default=label.width)
+    wide = (right - 2 * MARGIN_MM) * POINTS_PER_MM
+    tall = (label.height - 2 * MARGIN_MM) * POINTS_PER_MM
+    why = f"PLAIN TAG: {misfit.replace('_', ' ')} did not fit."
+    if not shown:
+        why = "PLAIN TAG: no symbol could be made. Type the number."
+    for size in SIZES:
+        pages = list(_pages(facts, why, size, wide, int(tall / (size * LINE))))
+        if len(pages) == 1:
+            break
+    for number, lines in enumerate(pages, start=1):
+        for field in shown:
+            made, module = sheet.sized(field, symbols[field.name])
+            sheet.symbol(field, made, module, 0, 0)
+        count = f" Tag {number} of {len(pages)}." if len(pages) > 1 else ""
+        head = broken(plain(why + count), BOLD, size, wide)
+        for row, (face, line) in enumerate([*((BOLD, each) for each in head), *lines]):
+            y = sheet.height - MARGIN_MM * POINTS_PER_MM - size * (row * LINE + 1)
+            sheet.line(line, face, size, MARGIN_MM * POINTS_PER_MM, y)
+        sheet.next_page()
+
+
+def _pages(
+    facts: Mapping[str, Said], why: str, size: float, wide: float, room: int
+) -> Iterator[list[tuple[Face, Said]]]:
+    """Yield the lines of each tag below its first line, the most important ones on every tag."""
+    # The count of tags is not known yet: leave room for the longest way to say it.
+    head = len(broken(plain(f"{why} Tag 99 of 99."), BOLD, size, wide))
+    every = _set(facts, FIRST, BOLD, size, wide)[: max(room - head - 1, 0)]
+    rest = _set(facts, [name for name in facts if name not in FIRST], USUAL, size, wide)
+    each = max(room - head - len(every), 1)
+    for first in itertools.count(0, each):
+        if first and first >= len(rest):
+            return
+        yield [*every, *rest[first : first + each]]
+
+
+def _set(
+    facts: Mapping[str, Said], names: Sequence[str], face: Face, size: float, wide: float
+) -> list[tuple[Face, Said]]:
+    lines: list[tuple[Face, Said]] = []
+    for name in names:
+        said = tuple(Run(on_paper(run.text), run.lot) for run in facts.get(name, ()))
+        if as_text(said):
+            lines += [(face, line) for line in broken(said, face, size, wide)]
+    return lines
+
+
+def _can(sheet: Sheet, label: Label, name: str, symbols: Mapping[str, str]) -> bool:
+    field = next(each for each in label.symbols if each.name == name)
+    try:
+        sheet.sized(field, symbols.get(name, ""))
+    except DoesNotFit:
+        return False
+    return True
