@@ -65,7 +65,7 @@ def head_words(answer: Answer) -> str:
     what = "this lot" if len(answer.question.lots) == 1 else "it"
     if not sure and not may_be:
         return f"No circuit held {what}. {answer.coverage.circuits} circuits looked at, no gaps."
-    open_words = f"{may_be} cannot be excluded." if may_be else "None is open."
+    open_words = f"{may_be} cannot be excluded."
     if not sure:
         return f"None confirmed. {open_words}"
     return f"{_count(sure, 'circuit')} held {what}. {open_words}"

@@ -87,7 +87,7 @@ def draw(
             out.append(_bar(bar, left, max(right, left + 2), y))
             if bar.label and left + 6 >= free_from:
                 out.append(
-                    f'<text class="what" x="{left + 6:.1f}" y="{y - 8}">{escape(bar.label)}</text>'
+                    f'<text class="what" x="{left + 6:.1f}" y="{y - 11}">{escape(bar.label)}</text>'
                 )
                 free_from = left + 6 + len(bar.label) * 7.2
     if start <= now <= start + timedelta(seconds=length):

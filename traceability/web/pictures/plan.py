@@ -17,7 +17,7 @@ from traceability.web.pictures.marks import WORDS, placed
 WIDTH: Final = 1240
 LEFT, FAR, RIGHT = 14, 888, 948
 """Patient end, turning point of a folded limb, and the side where pump and oxygenator stand."""
-TOP, FOLD, LINE = 50, 128, 20
+TOP, FOLD, LINE = 60, 128, 20
 LETTER: Final = 9.6
 """Width of a letter of a label, on average, at 19 units; measured in Liberation Sans."""
 ON_ONE_ROW: Final = 6
@@ -346,9 +346,9 @@ class _Frame:
             _suction(self.drainage_rows),
             f'<path class="rt" d="M{RIGHT} {top}V{bottom}{_fold_back(self.return_rows, bottom)}"/>',
             f'<path class="endp" d="M{starts} {TOP - 14}v28"/>',
-            f'<path class="arr" d="M{LEFT + 14} {TOP - 29}l10 6.5-10 6.5z"/>',
-            f'<text x="{LEFT + 32}" y="{TOP - 17}" class="lim">drainage limb</text>',
-            f'<text x="360" y="{TOP - 17}" class="lim str">suction: no taps, no open ports</text>',
+            f'<path class="arr" d="M{LEFT + 14} {TOP - 44}l10 6.5-10 6.5z"/>',
+            f'<text x="{LEFT + 32}" y="{TOP - 32}" class="lim">drainage limb</text>',
+            f'<text x="360" y="{TOP - 32}" class="lim str">suction: no taps, no open ports</text>',
             f'<path class="arr" d="M206 {bottom - 30}l-10 6.5 10 6.5z"/>',
             f'<text x="214" y="{bottom - 18}" class="lim">return limb, pressure</text>',
             f'<text x="{RIGHT + 58}" y="{bottom + 58}" class="lim str">after here, air goes</text>',

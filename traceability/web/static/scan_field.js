@@ -65,7 +65,17 @@ export function meaning(event) {
   if (event.ctrlKey && event.key === "]" && run && (!run.into || isFast(run))) return GS;
   if (event.altKey || event.metaKey) return "";
   if (ENDS.has(event.code)) return event.code === "Tab" ? "\t" : "\r";
-  return (event.shiftKey ? SHIFTED : PLAIN)[event.code] ?? "";
+  return (isShifted(event) ? SHIFTED : PLAIN)[event.code] ?? "";
+}
+
+// Some senders of keys name the shifted character without holding Shift down. No host layout of ours
+// gives a key's US-shifted character without Shift, so that name can be believed; with Caps Lock on,
+// a capital says nothing.
+function isShifted(event) {
+  if (event.shiftKey) return true;
+  const capital = SHIFTED[event.code];
+  if (event.key !== capital || capital === PLAIN[event.code]) return false;
+  return !(event.code.startsWith("Key") && event.getModifierState("CapsLock"));
 }
 
 function field() {
