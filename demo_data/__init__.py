@@ -1,0 +1,1 @@
+"""Norrvik Sound Hospital: an invented hospital that lives through two years of circuits."""
