@@ -1,0 +1,178 @@
+"""The answer to a scope: every circuit and patient on its shelf, with reasons, times, coverage.
+
+A circuit or patient is judged as a whole: of two unrecorded parts one may be certain to be in scope
+though neither is alone. What is not excluded by the records stays: nothing is dropped.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from traceability.domain.exposure import Exposure, Shelf, together
+from traceability.domain.shelves.findings import Finder, Finding
+from traceability.domain.shelves.scope import Asked, Clause
+from traceability.domain.shelves.situation import CircuitKnown, Connection, Situation, Use
+from traceability.domain.shelves.values import Reason
+from traceability.domain.spans import Span, join, overlap
+
+__all__ = ["Answer", "Coverage", "Row", "answer"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One circuit or patient."""
+
+    shelf: Shelf
+    reasons: tuple[Reason, ...] = ()
+    """Why it cannot be excluded, sorted; empty on other shelves."""
+    sure: tuple[Span, ...] = ()
+    """Certain exposure of a confirmed patient."""
+    possible: tuple[Span, ...] = ()
+    """Exposure of a patient that may have been; contains `sure`."""
+    continues_beyond_our_record: bool = False
+    findings: tuple[Finding, ...] = ()
+    """What each part said, for the evidence; parts that say no in every arrangement left out."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coverage:
+    """How far the records reach."""
+
+    circuits: int
+    with_gap: int
+    """With a part of a scope item whose lot, maker, needed serial or inner lot is not known."""
+    unknown: int
+    """With unknown contents; not counted again among those with a gap."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """All rows, in order of name."""
+
+    circuits: Mapping[str, Row]
+    patients: Mapping[str, Row]
+    coverage: Coverage
+    stock_left: tuple[int, int] | None
+    """Least and most units of the one lot asked for; None where that is not known or not asked."""
+    contradicted: tuple[str, ...]
+    """Items whose book contradicts itself; a task to mend it."""
+    not_narrowed: tuple[str, ...]
+    """Items of the scope whose book is not complete: no row was narrowed by counting."""
+
+
+def answer(scope: Iterable[Clause], situation: Situation) -> Answer:
+    """Return where every circuit and patient of the situation stands for a scope."""
+    clauses = tuple(scope)
+    finder = Finder(situation, clauses)
+    circuits: dict[str, Row] = {}
+    gaps = 0
+    for circuit in sorted(situation.circuits, key=lambda c: c.name):
+        found = finder.of_circuit(circuit.name)
+        unknown = _unknown(circuit, clauses)
+        circuits[circuit.name] = _row(finder, found, unknown=bool(unknown))
+        gaps += circuit.unknown_since is None and any(_gap(finding) for finding in found)
+    return Answer(
+        circuits=circuits,
+        patients=_patients(finder, situation, clauses),
+        coverage=Coverage(
+            circuits=len(circuits),
+            with_gap=gaps,
+            unknown=sum(c.unknown_since is not None for c in situation.circuits),
+        ),
+        stock_left=_left(finder, clauses),
+        contradicted=finder.contradicted(),
+        not_narrowed=finder.not_narrowed(),
+    )
+
+
+def _unknown(circuit: CircuitKnown, clauses: Iterable[Clause]) -> tuple[Span, ...]:
+    """Return when unknown contents may have been what is asked for."""
+    if circuit.unknown_since is None:
+        return ()
+    since = Span(start=circuit.unknown_since)
+    return join(time for clause in clauses if (time := clause.cut(since)) is not None)
+
+
+def _row(finder: Finder, findings: Iterable[Finding], *, unknown: bool) -> Row:
+    """Return shelf and reasons of a set of parts judged together."""
+    found = tuple(f for f in findings if not f.never)
+    if any(f.captured for f in found):
+        return Row(shelf=Shelf.CONFIRMED, findings=found)
+    if finder.certain(found):
+        return Row(shelf=Shelf.INFERRED, findings=found)
+    if not found and not unknown:
+        return Row(shelf=Shelf.EXCLUDED)
+    reasons = {reason for f in found for reason in f.reasons}
+    if unknown:
+        reasons.add(Reason.CONTENTS_UNKNOWN)
+    return Row(shelf=Shelf.CANNOT_BE_EXCLUDED, reasons=tuple(sorted(reasons)), findings=found)
+
+
+def _gap(finding: Finding) -> bool:
+    """Return whether something is not known about a part of a scope item."""
+    use: Use = finding.use
+    if use.pack is not None:
+        return bool(finding.reasons)
+    serial = finding.clause.asked is Asked.SERIALS and use.part.serial is None
+    return use.part.maker is None or serial or (use.part.lot is None and not use.equipment)
+
+
+def _patients(finder: Finder, situation: Situation, clauses: tuple[Clause, ...]) -> dict[str, Row]:
+    by_patient: dict[str, list[Connection]] = {}
+    for connection in situation.connections:
+        by_patient.setdefault(connection.patient, []).append(connection)
+    known = {circuit.name: circuit for circuit in situation.circuits}
+    return {
+        patient: _patient(finder, by_patient[patient], known, clauses)
+        for patient in sorted(by_patient)
+    }
+
+
+def _patient(
+    finder: Finder,
+    connections: Iterable[Connection],
+    known: Mapping[str, CircuitKnown],
+    clauses: tuple[Clause, ...],
+) -> Row:
+    """Return a patient's row: only time on the circuit counts, all circuits together."""
+    met: dict[tuple[int, int], Finding] = {}
+    exposures: list[Exposure] = []
+    unknown = beyond = False
+    for one in connections:
+        on = Span(start=one.start, end=one.end) if one.end is None or one.end > one.start else None
+        if on is None:
+            continue
+        possible: list[Span] = []
+        sure: list[Span] = []
+        for finding in finder.of_circuit(one.circuit):
+            time = overlap(finding.time, on)
+            if time is None or finding.never:
+                continue
+            met[finding.use.key, finding.number] = finding
+            possible.append(time)
+            if finding.captured:
+                sure.append(time)
+        for span in _unknown(known[one.circuit], clauses):
+            if (time := overlap(span, on)) is not None:
+                unknown = True
+                possible.append(time)
+        exposures.append(Exposure(sure=tuple(sure), possible=tuple(possible)))
+        beyond = beyond or (one.transferred and any(time.end == one.end for time in possible))
+    row = _row(finder, met.values(), unknown=unknown)
+    if row.shelf is Shelf.EXCLUDED:
+        return row
+    whole = together(exposures)
+    return Row(
+        shelf=row.shelf,
+        reasons=row.reasons,
+        sure=whole.sure if row.shelf is Shelf.CONFIRMED else (),
+        possible=whole.possible,
+        continues_beyond_our_record=beyond,
+        findings=row.findings,
+    )
+
+
+def _left(finder: Finder, clauses: tuple[Clause, ...]) -> tuple[int, int] | None:
+    """Return the stock left where one clause asks for one lot of one item."""
+    if len(clauses) != 1 or clauses[0].asked is not Asked.LOTS or len(clauses[0].lots) != 1:
+        return None
+    return finder.stock_left(clauses[0].items[0], clauses[0].maker, clauses[0].lots[0])
