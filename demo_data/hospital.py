@@ -69,7 +69,7 @@ DEY: Final = Colleague(name="R. Dey", badge="DEY", roles=("recall coordinator",)
 BERG: Final = Colleague(name="K. Berg", badge="BERG", roles=("auditor",))
 MOEN: Final = Colleague(name="A. Moen", badge="MOEN", roles=("administrator",))
 WAHL: Final = Colleague(name="O. Wahl", badge="WAHL", roles=("primer",))
-"""Left after the first year; what she signed stays."""
+"""Left after the first year; what that person signed stays."""
 
 PEOPLE: Final = (LIND, RUIZ, OKORO, SATO, FALK, AALTO, VENN, HALE, DEY, BERG, MOEN, WAHL)
 
@@ -80,15 +80,15 @@ DESK: Final = Screen(name="Desk", place="charge desk", enrol_code="NSH2DESK")
 
 SCREENS: Final = (TROLLEY_1, TROLLEY_2, PHONE_4, DESK)
 
-CONSOLE_3: Final = Stand(code="C3", name="Console 3", kind="console", stands_for="mounted")
-BOX_3: Final = Stand(code="B3", name="Box 3", kind="box", stands_for="boxed")
-BOX_1: Final = Stand(code="B1", name="Box 1", kind="box")
-BOX_2: Final = Stand(code="B2", name="Box 2", kind="box")
-ON_TROLLEY_1: Final = Stand(code="T1", name="Trolley 1", kind="trolley")
-ON_TROLLEY_2: Final = Stand(code="T2", name="Trolley 2", kind="trolley")
-BEDS: Final = tuple(Stand(code=f"BED{n}", name=f"Bed {n}", kind="bed") for n in range(1, 9))
-RETRIEVAL_STORE: Final = Stand(code="RS", name="Retrieval store", kind="store")
-QUARANTINE: Final = Stand(code="Q", name="Quarantine bin", kind="bin")
+CONSOLE_3: Final = Stand(code="C3", name="console 3", kind="console", stands_for="mounted")
+BOX_3: Final = Stand(code="B3", name="box 3", kind="box", stands_for="boxed")
+BOX_1: Final = Stand(code="B1", name="box 1", kind="box")
+BOX_2: Final = Stand(code="B2", name="box 2", kind="box")
+ON_TROLLEY_1: Final = Stand(code="T1", name="trolley 1", kind="trolley")
+ON_TROLLEY_2: Final = Stand(code="T2", name="trolley 2", kind="trolley")
+BEDS: Final = tuple(Stand(code=f"BED{n}", name=f"bed {n}", kind="bed") for n in range(1, 9))
+RETRIEVAL_STORE: Final = Stand(code="RS", name="retrieval store", kind="store")
+QUARANTINE: Final = Stand(code="Q", name="quarantine bin", kind="bin")
 
 STANDS: Final = (
     CONSOLE_3,
