@@ -12,10 +12,11 @@ from enum import StrEnum
 from typing import Final
 from uuid import UUID
 
+from traceability.domain.in_place import InPlace, free_places
 from traceability.domain.moments import ONE_SCAN
-from traceability.domain.parts import Known, PartState
+from traceability.domain.parts import Known
 from traceability.domain.people import Right
-from traceability.domain.sheets import OPEN_PORT_KINDS, SUCTION, Need, Sheet, Slot, Where
+from traceability.domain.sheets import OPEN_PORT_KINDS, SUCTION, Need, Sheet, Slot
 
 PACK_KIND: Final = "circuit-pack"
 FLUID_KIND: Final = "fluid"
@@ -89,22 +90,6 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class InPlace:
-    """What one place of the circuit holds now."""
-
-    slot: str
-    ordinal: int
-    state: PartState
-    product_id: UUID | None = None
-    kind: str = ""
-    lot: str | None = None
-    serial: str | None = None
-    scanned_at: datetime | None = None
-    """By the device's clock."""
-    device_id: UUID | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Situation:
     """The prime as it stands when the scan comes in."""
 
@@ -168,7 +153,7 @@ def _placing(piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]
     for finding, facts in _doubts(piece, now, slots):
         if finding not in waived:
             return Judgement(verdict=Verdict.LOOK_AGAIN, finding=finding, facts=facts)
-    free = free_places([pointed] if pointed else slots, now.filled, piece)
+    free = free_places([pointed] if pointed else slots, now.filled, for_a_piece=True)
     if not free:
         count = sum(each.count for each in slots)
         if Finding.ALL_RECORDED not in waived:
@@ -202,59 +187,6 @@ def slots_for(piece: Piece, sheet: Sheet, waived: frozenset[Finding] = frozenset
     if piece.kind != FLUID_KIND or Finding.WRONG_FLUID in waived:
         return of_kind
     return [slot for slot in of_kind if same_words(slot.substance, piece.substance)]
-
-
-def free_places(
-    slots: Iterable[Slot], filled: Sequence[InPlace], piece: Piece | None = None
-) -> list[tuple[str, int]]:
-    """Return the places still to be filled, as (slot, ordinal).
-
-    A half-known place comes first when the piece brings what it lacks: a serial or lot scanned
-    from the inner part itself makes the pack's place whole.
-    """
-    held = {(each.slot, each.ordinal): each.state for each in filled}
-    empty, half, asked = [], [], []
-    for slot in slots:
-        for ordinal in range(1, slot.count + 1):
-            state = held.get((slot.id, ordinal))
-            if state is None:
-                empty.append((slot.id, ordinal))
-            elif state is PartState.INSIDE_PACK:
-                half.append((slot.id, ordinal))
-            elif state in {
-                PartState.LOT_NOT_READABLE,
-                PartState.LOT_NOT_RECORDED,
-                PartState.NOT_FITTED,
-            }:
-                asked.append((slot.id, ordinal))
-    if piece is None:
-        return empty
-    return half + empty + asked
-
-
-def missing(sheet: Sheet, filled: Sequence[InPlace]) -> list[tuple[Slot, int]]:
-    """Return what still has to be scanned, ticked or spoken for: each slot and how many."""
-    free = free_places(sheet.slots, filled)
-    counts = [(slot, sum(1 for slot_id, _ in free if slot_id == slot.id)) for slot in sheet.slots]
-    return [(slot, count) for slot, count in counts if count]
-
-
-def recorded_count(sheet: Sheet, filled: Sequence[InPlace]) -> int:
-    """Return the first number of "16 of 18 recorded"; extra pieces do not count twice."""
-    counted = {slot.id: slot.count for slot in sheet.slots if slot.is_counted}
-    good = {PartState.RECORDED, PartState.INSIDE_PACK}
-    return sum(
-        1 for each in filled if each.state in good and each.ordinal <= counted.get(each.slot, 0)
-    )
-
-
-def suggested(sheet: Sheet, filled: Sequence[InPlace]) -> str:
-    """Return the slot most likely to be picked up next: the pack, then taps and caps, then fill."""
-    order = [Where.PACK, Where.PUMP, Where.OXYGENATOR, Where.DRAINAGE, Where.LINK, Where.GAS]
-    order += [Where.RETURN, Where.TRAY, Where.FLUID]
-    open_slots = [slot for slot, _ in missing(sheet, filled)]
-    ranked = sorted(open_slots, key=lambda slot: (order.index(slot.where), slot.need is Need.TICK))
-    return ranked[0].id if ranked else ""
 
 
 def same_words(one: str, other: str) -> bool:

@@ -12,11 +12,9 @@ from traceability.domain.circuits import Phase, Standing, State, state_at
 from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
 from traceability.storage.base import believed_at
-from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Part, Signature
-from traceability.storage.holds import Hold
+from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Part
 from traceability.storage.items import Lot, Product
 from traceability.storage.kept_apart import KeptApart
-from traceability.storage.ledger import LedgerEvent
 from traceability.storage.lookup import (
     circuit_by_number,
     hold_on,
@@ -25,9 +23,8 @@ from traceability.storage.lookup import (
     signatures_of,
     standing_of,
 )
-from traceability.storage.people import Device, Person
+from traceability.storage.people import Person
 from traceability.storage.runs import CircuitOnRun, Run
-from traceability.storage.scans import PrintOrder, TrolleyAct
 from traceability.storage.site import Place
 
 
@@ -137,19 +134,6 @@ class CircuitFacts:
     def on_run(self) -> OnRunFacts | None:
         """The run it is taken for or on now, by the claim that stands."""
         return next((each for each in self.runs if each.until is None and not each.disputed), None)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Happening:
-    """One event as a list shows it."""
-
-    number: int
-    at: datetime
-    recorded_at: datetime
-    kind: str
-    body: dict[str, Plain]
-    who: str
-    device: str
 
 
 def circuit_facts(
@@ -321,58 +305,3 @@ def _phases(session: Session, circuit: Circuit) -> list[StayFacts]:
         )
         for row in rows
     ]
-
-
-def happenings(session: Session, site_id: UUID, circuit_id: UUID) -> list[Happening]:
-    """Return the events about a circuit, newest first.
-
-    They are found through the rows that they left, so no body is searched.
-    """
-    numbers: set[int] = set()
-    for link in (Part, CircuitPhase, CircuitPlace, CircuitOnRun):
-        rows = session.execute(
-            select(link.recorded_no, link.superseded_no).where(
-                link.site_id == site_id, link.circuit_id == circuit_id
-            )
-        )
-        for recorded_no, superseded_no in rows:
-            numbers |= {recorded_no} | ({superseded_no} if superseded_no else set())
-    numbers |= _other_numbers(session, site_id, circuit_id)
-    if not numbers:
-        return []
-    events = session.execute(
-        select(LedgerEvent, Person.name, Device.name)
-        .outerjoin(
-            Person, (Person.site_id == LedgerEvent.site_id) & (Person.id == LedgerEvent.actor_id)
-        )
-        .outerjoin(
-            Device, (Device.site_id == LedgerEvent.site_id) & (Device.id == LedgerEvent.device_id)
-        )
-        .where(LedgerEvent.site_id == site_id, LedgerEvent.number.in_(sorted(numbers)))
-        .order_by(LedgerEvent.number.desc())
-    )
-    return [
-        Happening(
-            number=event.number,
-            at=event.happened_at,
-            recorded_at=event.recorded_at,
-            kind=event.kind,
-            body=json.loads(event.body),
-            who=who or "",
-            device=device or "",
-        )
-        for event, who, device in events
-    ]
-
-
-def _other_numbers(session: Session, site_id: UUID, circuit_id: UUID) -> set[int]:
-    numbers: set[int] = set()
-    for column, where in (
-        (Signature.recorded_no, Signature.circuit_id == circuit_id),
-        (PrintOrder.recorded_no, PrintOrder.circuit_id == circuit_id),
-        (TrolleyAct.recorded_no, TrolleyAct.circuit_id == circuit_id),
-        (Hold.recorded_no, Hold.subject_id == circuit_id),
-        (Hold.superseded_no, Hold.subject_id == circuit_id),
-    ):
-        numbers |= {number for number in session.scalars(select(column).where(where)) if number}
-    return numbers

@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Plain
+from traceability.domain.in_place import InPlace, missing, recorded_count, suggested
 from traceability.domain.sheets import Sheet, Slot
-from traceability.domain.trolley import InPlace, missing, recorded_count, suggested
 from traceability.storage.circuits import Circuit, CircuitPlace
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import circuit_by_number, in_place, last_act, phase_of, sheet_of

@@ -11,10 +11,10 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase, Standing
+from traceability.domain.in_place import InPlace
 from traceability.domain.parts import Known, PartState
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
-from traceability.domain.trolley import InPlace
 from traceability.domain.use_by import Limits
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature

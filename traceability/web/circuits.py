@@ -20,7 +20,7 @@ from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
 from traceability.messages import DISCARDS, say_event, say_limit
 from traceability.printing.tags import render_tag
-from traceability.reads.circuits import Happening, happenings
+from traceability.reads.happenings import Happening, happenings
 from traceability.reads.lists import places
 from traceability.reads.tags import tag_facts
 from traceability.web import session

@@ -22,7 +22,6 @@ from traceability.domain.parts import PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import Need
 from traceability.domain.tags import (
-    CARDS,
     COUNT_CARDS,
     REASON_CARDS,
     Act,
@@ -37,11 +36,18 @@ from traceability.errors import NothingToKeep
 from traceability.messages import REASONS, WORDS, Said, say_verdict
 from traceability.reads.trolley import TrolleyFacts
 from traceability.web import session
-from traceability.web.filters import new_request_id
 from traceability.web.forms import device_moment
-from traceability.web.pictures.plan import Plan, PlanSlot, plan
 from traceability.web.prime import the_trolley
 from traceability.web.sign_in import badge_code
+from traceability.web.trolley_strip import (
+    button,
+    choices_of,
+    draw_plan,
+    eighth,
+    next_step,
+    strip_answer,
+    welcome,
+)
 
 pages = Blueprint("trolley", __name__)
 
@@ -56,33 +62,21 @@ ROW: Final = (
 )
 """The first seven buttons; the eighth is what the verdict asks for."""
 
-NAMED: Final = 3
-"""How many missing parts the button names before it counts the rest."""
-
-MARKS: Final = {
-    PartState.RECORDED: "whole",
-    PartState.INSIDE_PACK: "half",
-    PartState.LOT_NOT_READABLE: "cup",
-    PartState.LOT_NOT_RECORDED: "cup",
-    PartState.NOT_FITTED: "off",
-    PartState.TICKED: "tick",
-}
-
 
 @pages.get("/prime/<number>")
 def page(number: str) -> ResponseReturnValue:
     """Show the prime as it stands; the strip shows this device's last act."""
     session.need(Right.ACT)
     found = the_trolley(number)
-    drawn = _plan(found)
+    drawn = draw_plan(found)
     last = found.last
-    said = say_verdict(last.verdict, last.code, last.facts) if last else _welcome(found)
+    said = say_verdict(last.verdict, last.code, last.facts) if last else welcome(found)
     strip = {
         "verdict": last.verdict if last else "none",
         "word": said.word,
         "sentence": said.sentence,
         "lines": list(said.lines),
-        "choices": _choices(found) if last else [],
+        "choices": choices_of(found) if last else [],
     }
     return render_template(
         "trolley.html",
@@ -90,9 +84,9 @@ def page(number: str) -> ResponseReturnValue:
         strip=strip,
         plan_svg=Markup(drawn.svg()),  # noqa: S704 - our own drawing; its texts are escaped there
         plan_list=[{"name": name, "states": states} for name, states in drawn.words],
-        acts=[_button(act) for act in ROW],
-        eighth=_eighth(found),
-        next=_next(found),
+        acts=[button(act) for act in ROW],
+        eighth=eighth(found),
+        next=next_step(found),
         nav="prime",
     )
 
@@ -293,9 +287,9 @@ def _answer(number: str, done: Done) -> ResponseReturnValue:
     redirect = None
     if done.code == "unknown-product":
         redirect = url_for("lists.new_product", prime=number)
-    choices = _choices(found)
+    choices = choices_of(found)
     return jsonify(
-        _strip(found, done.verdict, said, choices, tone="in" if _good(done) else "turn")
+        strip_answer(found, done.verdict, said, choices, tone="in" if _good(done) else "turn")
         | {"redirect": redirect}
     )
 
@@ -314,148 +308,8 @@ def _only_say(
 ) -> ResponseReturnValue:
     """Answer with words alone: nothing was recorded, nothing is lost."""
     said = Said(word=WORDS["look-again"], sentence=sentence, lines=tuple(lines), speech=sentence)
-    answer = _strip(found, "look-again", said, choices or [], tone="turn")
+    answer = strip_answer(found, "look-again", said, choices or [], tone="turn")
     return jsonify(answer | {"ask": ask})
-
-
-def _strip(
-    found: TrolleyFacts,
-    verdict: str,
-    said: Said,
-    choices: list[dict[str, object]],
-    *,
-    tone: str,
-) -> dict[str, object]:
-    drawn = _plan(found)
-    return {
-        "verdict": verdict,
-        "word": said.word,
-        "sentence": said.sentence,
-        "lines": list(said.lines),
-        "speech": said.speech,
-        "choices": choices,
-        "recorded": found.recorded,
-        "of": found.of,
-        "missing": _missing_words(found),
-        "next": _next(found),
-        "eighth": _eighth(found),
-        "plan": drawn.groups,
-        "list": [{"name": name, "states": states} for name, states in drawn.words],
-        "tone": tone,
-        "ask": None,
-        "redirect": None,
-        "refused": False,
-        "request_id": str(new_request_id()),
-    }
-
-
-def _welcome(found: TrolleyFacts) -> Said:
-    return Said(
-        word="Begin",
-        sentence="Scan the circuit pack",
-        lines=(
-            f"{found.circuit_type}, circuit {found.number}. Read the type aloud before opening.",
-        ),
-    )
-
-
-def _choices(found: TrolleyFacts) -> list[dict[str, object]]:
-    """Return what a person can answer to the last scan by touch."""
-    last = found.last
-    if last is None or last.verdict == "accepted":
-        return []
-    if last.code == Finding.WHICH_PLACE:
-        given = last.facts.get("choices")
-        names = {slot.id: slot.name for slot in found.sheet.slots}
-        ids = (
-            [each[0] for each in given if isinstance(each, list)] if isinstance(given, list) else []
-        )
-        return [
-            {"value": slot_id, "label": names.get(str(slot_id), str(slot_id)), "act": "place"}
-            for slot_id in dict.fromkeys(ids)
-        ]
-    if last.code == "compare":
-        choices: list[dict[str, object]] = [
-            {"value": "as-read", "label": "As read", "act": "reading"}
-        ]
-        if last.facts.get("has_other"):
-            other = last.facts.get("other_lot") or last.facts.get("other_serial")
-            choices.append({"value": "alternative", "label": f"It is {other}", "act": "reading"})
-        return choices
-    if last.code == "carton":
-        return [{"value": number, "label": str(number), "act": "count"} for number in range(1, 8)]
-    return []
-
-
-def _missing_words(found: TrolleyFacts) -> str:
-    if not found.missing:
-        return "Nothing is missing"
-    named = [f"{count} × {slot.name}" if count > 1 else slot.name for slot, count in found.missing]
-    shown, more = ", ".join(named[:NAMED]), len(named) - NAMED
-    return f"Missing: {shown}" + (f" and {more} more" if more > 0 else "")
-
-
-def _next(found: TrolleyFacts) -> dict[str, object]:
-    return {
-        "label": "Next step: end the prime",
-        "missing": _missing_words(found),
-        "solid": not found.missing,
-        "url": url_for("prime.end_page", number=found.number),
-        "card": CARDS[Act.NEXT][0],
-        "act": str(Act.NEXT),
-    }
-
-
-def _button(act: Act) -> dict[str, object]:
-    number, label = CARDS[act]
-    return {"act": str(act), "label": label, "card": number}
-
-
-def _eighth(found: TrolleyFacts) -> dict[str, object]:
-    last = found.last
-    if last is not None and last.verdict != "accepted" and last.code in set(WAY_ON):
-        gentle = WAY_ON[Finding(last.code)] is Right.ACT
-        return _button(Act.KEEP if gentle else Act.NEEDED)
-    return _button(Act.PAUSE)
-
-
-def _plan(found: TrolleyFacts) -> Plan:
-    held = {(each.slot, each.ordinal): MARKS[each.state] for each in found.filled}
-    extra: dict[str, int] = {}
-    for each in found.filled:
-        extra[each.slot] = max(extra.get(each.slot, 0), each.ordinal)
-    slots = []
-    for slot in found.sheet.slots:
-        if slot.where == "pack":
-            continue
-        empty = "untick" if slot.need is Need.TICK else "open"
-        count = max(slot.count, extra.get(slot.id, 0))
-        states = [held.get((slot.id, number), empty) for number in range(1, count + 1)]
-        if found.waits == slot.id and empty in states:
-            states[states.index(empty)] = "wait"
-        slots.append(
-            PlanSlot(
-                id=slot.id,
-                name=slot.name,
-                where=str(slot.where),
-                count=slot.count,
-                tick_only=slot.need is Need.TICK,
-                states=tuple(states),
-                next=slot.id == found.next_slot,
-            )
-        )
-    return plan(found.circuit_type, slots, _pack_line(found))
-
-
-def _pack_line(found: TrolleyFacts) -> str:
-    pack = next((slot for slot in found.sheet.slots if slot.where == "pack"), None)
-    if pack is None:
-        return ""
-    scanned = next((each for each in found.filled if each.slot == pack.id), None)
-    inside = sum(slot.count for slot in found.sheet.slots if slot.inside_pack)
-    if scanned is None:
-        return f"{pack.name}: not scanned yet. It fills {inside} places"
-    return f"{pack.name} {scanned.lot or ''} fills {inside} places. Half bead = inner lot not known"
 
 
 def _body() -> Mapping[str, object]:

@@ -12,11 +12,11 @@ from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.say import said_part
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
+from traceability.domain.in_place import missing
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import Need, Sheet
-from traceability.domain.trolley import missing
 from traceability.domain.use_by import PartExpiry, Reason, UseBy, Way, decide
 from traceability.errors import BadValue, PartsMissing, UnknownCode, WrongState
 from traceability.storage.circuits import Circuit, Part

@@ -15,11 +15,12 @@ from sqlalchemy.orm import Session
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
+from traceability.domain.in_place import free_places, suggested
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import Known, PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import Need, Sheet, Where
-from traceability.domain.trolley import Finding, free_places, suggested
+from traceability.domain.trolley import Finding
 from traceability.errors import BadValue, UnknownCode, WrongState
 from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import uuid7

@@ -1,0 +1,175 @@
+"""What the trolley page shows: the strip, the plan, what is missing, what can be answered."""
+
+from typing import Final
+
+from flask import url_for
+
+from traceability.domain.parts import PartState
+from traceability.domain.people import Right
+from traceability.domain.sheets import Need
+from traceability.domain.tags import CARDS, Act
+from traceability.domain.trolley import WAY_ON, Finding
+from traceability.messages import Said
+from traceability.reads.trolley import TrolleyFacts
+from traceability.web.filters import new_request_id
+from traceability.web.pictures.plan import Plan, PlanSlot, plan
+
+NAMED: Final = 3
+"""How many missing parts the button names before it counts the rest."""
+
+MARKS: Final = {
+    PartState.RECORDED: "whole",
+    PartState.INSIDE_PACK: "half",
+    PartState.LOT_NOT_READABLE: "cup",
+    PartState.LOT_NOT_RECORDED: "cup",
+    PartState.NOT_FITTED: "off",
+    PartState.TICKED: "tick",
+}
+
+
+def strip_answer(
+    found: TrolleyFacts,
+    verdict: str,
+    said: Said,
+    choices: list[dict[str, object]],
+    *,
+    tone: str,
+) -> dict[str, object]:
+    """Return what the page's script puts on the strip, the plan and the buttons."""
+    drawn = draw_plan(found)
+    return {
+        "verdict": verdict,
+        "word": said.word,
+        "sentence": said.sentence,
+        "lines": list(said.lines),
+        "speech": said.speech,
+        "choices": choices,
+        "recorded": found.recorded,
+        "of": found.of,
+        "missing": missing_words(found),
+        "next": next_step(found),
+        "eighth": eighth(found),
+        "plan": drawn.groups,
+        "list": [{"name": name, "states": states} for name, states in drawn.words],
+        "tone": tone,
+        "ask": None,
+        "redirect": None,
+        "refused": False,
+        "request_id": str(new_request_id()),
+    }
+
+
+def welcome(found: TrolleyFacts) -> Said:
+    """Return the strip of a prime at which nothing was done yet."""
+    return Said(
+        word="Begin",
+        sentence="Scan the circuit pack",
+        lines=(
+            f"{found.circuit_type}, circuit {found.number}. Read the type aloud before opening.",
+        ),
+    )
+
+
+def choices_of(found: TrolleyFacts) -> list[dict[str, object]]:
+    """Return what a person can answer to the last scan by touch."""
+    last = found.last
+    if last is None or last.verdict == "accepted":
+        return []
+    if last.code == Finding.WHICH_PLACE:
+        given = last.facts.get("choices")
+        names = {slot.id: slot.name for slot in found.sheet.slots}
+        ids = (
+            [each[0] for each in given if isinstance(each, list)] if isinstance(given, list) else []
+        )
+        return [
+            {"value": slot_id, "label": names.get(str(slot_id), str(slot_id)), "act": "place"}
+            for slot_id in dict.fromkeys(ids)
+        ]
+    if last.code == "compare":
+        choices: list[dict[str, object]] = [
+            {"value": "as-read", "label": "As read", "act": "reading"}
+        ]
+        if last.facts.get("has_other"):
+            other = last.facts.get("other_lot") or last.facts.get("other_serial")
+            choices.append({"value": "alternative", "label": f"It is {other}", "act": "reading"})
+        return choices
+    if last.code == "carton":
+        return [{"value": number, "label": str(number), "act": "count"} for number in range(1, 8)]
+    return []
+
+
+def missing_words(found: TrolleyFacts) -> str:
+    """Return what is missing, the first few by name."""
+    if not found.missing:
+        return "Nothing is missing"
+    named = [f"{count} × {slot.name}" if count > 1 else slot.name for slot, count in found.missing]
+    shown, more = ", ".join(named[:NAMED]), len(named) - NAMED
+    return f"Missing: {shown}" + (f" and {more} more" if more > 0 else "")
+
+
+def next_step(found: TrolleyFacts) -> dict[str, object]:
+    """Return the button that ends the prime; solid only when nothing is missing."""
+    return {
+        "label": "Next step: end the prime",
+        "missing": missing_words(found),
+        "solid": not found.missing,
+        "url": url_for("prime.end_page", number=found.number),
+        "card": CARDS[Act.NEXT][0],
+        "act": str(Act.NEXT),
+    }
+
+
+def button(act: Act) -> dict[str, object]:
+    """Return an act's button with the number of its card."""
+    number, label = CARDS[act]
+    return {"act": str(act), "label": label, "card": number}
+
+
+def eighth(found: TrolleyFacts) -> dict[str, object]:
+    """Return the eighth button: what the last verdict asks for, else pause."""
+    last = found.last
+    if last is not None and last.verdict != "accepted" and last.code in set(WAY_ON):
+        gentle = WAY_ON[Finding(last.code)] is Right.ACT
+        return button(Act.KEEP if gentle else Act.NEEDED)
+    return button(Act.PAUSE)
+
+
+def draw_plan(found: TrolleyFacts) -> Plan:
+    """Return the plan with what each place holds."""
+    held = {(each.slot, each.ordinal): MARKS[each.state] for each in found.filled}
+    extra: dict[str, int] = {}
+    for each in found.filled:
+        extra[each.slot] = max(extra.get(each.slot, 0), each.ordinal)
+    slots = []
+    for slot in found.sheet.slots:
+        if slot.where == "pack":
+            continue
+        empty = "untick" if slot.need is Need.TICK else "open"
+        count = max(slot.count, extra.get(slot.id, 0))
+        states = [held.get((slot.id, number), empty) for number in range(1, count + 1)]
+        if found.waits == slot.id and empty in states:
+            states[states.index(empty)] = "wait"
+        slots.append(
+            PlanSlot(
+                id=slot.id,
+                name=slot.name,
+                where=str(slot.where),
+                count=slot.count,
+                tick_only=slot.need is Need.TICK,
+                states=tuple(states),
+                next=slot.id == found.next_slot,
+            )
+        )
+    return plan(found.circuit_type, slots, pack_line(found))
+
+
+def pack_line(found: TrolleyFacts) -> str:
+    """Return the line that says what the circuit pack filled."""
+    pack = next((slot for slot in found.sheet.slots if slot.where == "pack"), None)
+    if pack is None:
+        return ""
+    scanned = next((each for each in found.filled if each.slot == pack.id), None)
+    inside = sum(slot.count for slot in found.sheet.slots if slot.inside_pack)
+    if scanned is None:
+        return f"{pack.name}: not scanned yet. It fills {inside} places"
+    return f"{pack.name} {scanned.lot or ''} fills {inside} places. Half bead = inner lot not known"
