@@ -96,8 +96,11 @@ def code_of(
 
 def _hibc(identifier: str, lot: str, expiry: date | None) -> str:
     """Return primary and secondary data in one symbol; `$$3` stands before a date YYMMDD."""
-    dated = f"$$3{expiry:%y%m%d}" if expiry else "$"
-    text = f"+{identifier}/{dated}{lot}"
+    text = f"+{identifier}"
+    if expiry:
+        text += f"/$$3{expiry:%y%m%d}{lot}"
+    elif lot:
+        text += f"/${lot}"
     return text + hibc_check(text)
 
 
