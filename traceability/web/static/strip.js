@@ -47,7 +47,7 @@ export const element = (name, css = "", text = "") => {
 };
 
 // "…, lot 4K0O17I1, expires …": letters of the lot get their line; the text stays the same.
-const LOT = /\b(lot|lots|serial|notice) (\S+?)(?=[,.;]?(?:\s|$))/gu;
+const LOT = /\b(lot|lots|serial|notice) (\S+?)(?=[,.;]?(?:\s|$))/giu;
 
 export function withLots(text) {
   const into = document.createDocumentFragment();
@@ -149,8 +149,7 @@ export function showActs(row, said) {
   if (next && said.next) {
     next.href = said.next.url;
     next.classList.toggle("main", said.next.solid);
-    const small = element("small", "", said.next.missing);
-    small.append(element("br"), `card ${said.next.card ?? 7}`);
+    const small = element("small", "", `card ${said.next.card ?? 7}. ${said.next.missing}`);
     next.replaceChildren(said.next.label, small);
   }
 }
