@@ -1,23 +1,19 @@
-"""A recall answer in words: for the page, for paper and for a table.
+"""A recall answer in words.
 
 No answer begins "none" while any circuit cannot be excluded, and none comes without its coverage.
 """
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Final
-from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
+from traceability.domain.exposure import Shelf
 from traceability.domain.parts import PartState
 from traceability.domain.spans import Span
 from traceability.recall.answer import Answer
-from traceability.recall.exposure import PartSeen
-from traceability.recall.question import Question
-from traceability.recall.sort_shelves import CircuitRow, RunRow
+from traceability.recall.question import ProductNamed, Question
+from traceability.recall.sort_shelves import CircuitRow, RunRow, was_dropped
 
 CAUTION: Final = "This record supports the decision. It does not make it."
 
@@ -28,35 +24,71 @@ REASONS: Final[Mapping[str, str]] = {
     "inner_lot_not_known": "inside the pack, inner lot not known",
     "lot_not_recorded": "lot not recorded",
     "lot_text_alike": "lot text alike",
+    "maker_not_recorded": "product not recorded",
+    "prime_not_ended": "the prime has no recorded end, places of this kind are empty",
+    "serial_not_recorded": "serial not recorded",
+    "serial_text_alike": "serial text alike",
+    "time_not_known": "how long it was in is not known",
+}
+
+SPARED: Final[Mapping[str, str]] = {
+    "came_back_unused": "came back unused, seal unbroken",
+    "dropped_before_use": "the part was discarded before use",
+    "part_in_after_flow_off": "the part went in after flow off",
+    "part_out_before_flow_on": "the part was out before flow on",
+    "used_in_priming": "used in priming only",
+}
+
+EXCLUDED: Final[Mapping[str, str]] = {
+    "not_fitted": "no part of this kind fitted",
+    "no_such_part": "no part of this kind recorded, and no place for one is empty",
+    "other_lot": "every part of this kind is recorded with another lot or product",
+    "prime_stopped": "the prime was stopped and never taken; places of this kind were empty",
 }
 
 EXPLAIN: Final = {
     "confirmed": "The record says so.",
     "inferred": "None: this answer does not count stock. What a count would show stands below.",
     "cannot": "The record has a gap here.",
-    "excluded": "Every part of this kind is recorded with another lot, or the circuit has none.",
+    "excluded": "Another lot or product, none fitted, or a prime that was stopped; no gap.",
 }
 
 
 def question_words(question: Question) -> str:
-    """Return the question as a sentence."""
-    product = question.products[0]
+    """Return the question as a sentence that names each product with what is asked of it."""
+    named = "; ".join(_asked_of(product, question) for product in question.products)
+    return f"Which circuits held {named}, and who was connected to them?"
+
+
+def product_words(product: ProductNamed) -> str:
+    """Return a product's name with its maker and item number."""
+    if not product.known:
+        return f"code {product.identifier}, a product not known here"
     named = f"{product.name} of {product.maker}"
-    if product.item_number:
-        named += f", item {product.item_number}"
-    others = len(question.products) - 1
-    if others:
-        named += f" and {others} more products"
-    lots = ", ".join(lot.text for lot in question.lots)
-    what = f"lot {lots}" if len(question.lots) == 1 else f"lots {lots}" if lots else "any lot"
-    return f"Which circuits held {named}, {what}, and who was connected to them?"
+    return f"{named}, item {product.item_number}" if product.item_number else named
+
+
+def _asked_of(product: ProductNamed, question: Question) -> str:
+    lots = [lot.text for lot in question.lots if lot.product.id == product.id]
+    serials = [unit.serial for unit in question.units if unit.product.id == product.id]
+    what = [_listed("lot", lots)] if lots else []
+    what += [_listed("serial", serials)] if serials else []
+    return f"{product_words(product)}, {' or '.join(what) or 'any lot'}"
+
+
+def _listed(word: str, texts: Sequence[str]) -> str:
+    return f"{word}{'' if len(texts) == 1 else 's'} {', '.join(texts)}"
 
 
 def subject_words(question: Question) -> str:
     """Return the short name of the question for headers."""
     lots = ", ".join(lot.text for lot in question.lots[:3])
     more = f" and {len(question.lots) - 3} more" if len(question.lots) > 3 else ""  # noqa: PLR2004
-    return f"Lot {lots}{more}" if lots else question.products[0].name
+    if lots:
+        return f"Lot {lots}{more}"
+    if question.units:
+        return f"Serial {question.units[0].serial}"
+    return question.products[0].name or f"Code {question.products[0].identifier}"
 
 
 def head_words(answer: Answer) -> str:
@@ -78,26 +110,36 @@ def coverage_lines(answer: Answer, zone: ZoneInfo) -> list[str]:
     return [
         f"Looked at {_count(cover.circuits, 'circuit')}: {cover.complete} with complete lots for "
         f"this kind of part, {cover.with_gap} with a gap, "
-        f"{cover.unknown} with contents not recorded.",
-        f"As known on {moment(answer.asked_at, zone)}; {last}, entry number {cut.number}.",
+        f"{cover.unknown} with contents not recorded.{_stopped_words(cover.stopped)}",
+        f"As known on {moment(answer.known_at, zone)}; {last}, entry number {cut.number}.",
     ]
+
+
+def _stopped_words(stopped: int) -> str:
+    if not stopped:
+        return ""
+    primes = "prime was" if stopped == 1 else "primes were"
+    return f" {stopped} {primes} stopped and never taken."
 
 
 def why_words(row: CircuitRow) -> str:
     """Return why a circuit stands where it stands, from the parts that put it there."""
     if row.reasons:
         said = "; ".join(REASONS.get(code, code) for code in row.reasons)
-        named = _part_words(row.parts)
+        named = _part_words(row)
         return f"{said[0].upper()}{said[1:]}{': ' if named else ''}{named}."
-    return f"{_part_words(row.parts)}."
+    return f"{_part_words(row)}."
 
 
-def _part_words(parts: Sequence[PartSeen]) -> str:
+def _part_words(row: CircuitRow) -> str:
     groups: dict[tuple[str, str, str], int] = {}
-    for part in parts:
+    for part in row.parts:
         lot = f"lot {part.lot}" if part.lot else _STATES.get(part.state, "lot not recorded")
-        out = "swapped or taken out again" if part.end is not None else ""
-        stays = "its fluid stays in" if part.stays and part.end is not None else ""
+        if part.serial:
+            lot += f", serial {part.serial}"
+        gone = "discarded before use" if was_dropped(part, row.circuit) else "taken out again"
+        out = gone if part.end is not None else ""
+        stays = "its fluid may have stayed in" if part.stays and part.end is not None else ""
         used = "used in priming" if part.leaves else ""
         key = (part.kind.replace("-", " "), lot, ", ".join(w for w in (out, stays, used) if w))
         groups[key] = groups.get(key, 0) + 1
@@ -111,6 +153,7 @@ _STATES: Final = {
     PartState.INSIDE_PACK: "inside the pack, inner lot not known",
     PartState.LOT_NOT_READABLE: "lot not readable",
     PartState.LOT_NOT_RECORDED: "lot not recorded",
+    PartState.TICKED: "ticked as fitted, no lot asked for",
 }
 
 
@@ -125,7 +168,9 @@ def where_words(row: CircuitRow, zone: ZoneInfo) -> str:
 
 
 def run_words(run: RunRow, zone: ZoneInfo) -> str:
-    """Return when a run met the part: sure times, and longer possible ones apart."""
+    """Return when a run met the part: sure times, and longer possible ones apart; or why not."""
+    if run.shelf is Shelf.EXCLUDED:
+        return f"excluded: {'; '.join(SPARED.get(code, code) for code in run.reasons)}"
     sure, possible = run.exposure.sure, run.exposure.possible
     said = []
     if sure:
@@ -142,7 +187,7 @@ def run_words(run: RunRow, zone: ZoneInfo) -> str:
 def spans_words(spans: Sequence[Span], zone: ZoneInfo) -> str:
     """Return times as words, zone shown."""
     return " and ".join(
-        f"{moment(each.start, zone)} to {moment(each.end, zone) if each.end else 'now'}"
+        f"{moment(each.start, zone)} to {moment(each.end, zone) if each.end else 'not ended'}"
         for each in spans
     )
 
@@ -154,153 +199,3 @@ def moment(at: datetime | None, zone: ZoneInfo) -> str:
 
 def _count(number: int, word: str) -> str:
     return f"{number} {word}{'' if number == 1 else 's'}"
-
-
-def answer_sheet(
-    answer: Answer, *, unit: str, zone: ZoneInfo, patients: Mapping[UUID, str]
-) -> AnswerSheet:
-    """Return the answer ready for paper; `patients` by run, empty for who may not see them."""
-    cover = coverage_lines(answer, zone)
-    return AnswerSheet(
-        unit=unit,
-        subject=subject_words(answer.question),
-        question=question_words(answer.question),
-        head=head_words(answer),
-        as_known=moment(answer.asked_at, zone),
-        last_entry=cover[1],
-        coverage=cover[:1],
-        sections=(
-            _section("Confirmed", "confirmed", "whole", answer.confirmed, zone, patients),
-            AnswerSection(
-                name="Inferred", explain=EXPLAIN["inferred"], bead="half", count=0, rows=()
-            ),
-            _section(
-                "Cannot be excluded", "cannot", "open", answer.cannot_be_excluded, zone, patients
-            ),
-            AnswerSection(
-                name="Excluded",
-                explain=EXPLAIN["excluded"],
-                bead="none",
-                count=answer.excluded,
-                rows=(),
-            ),
-        ),
-        caution=CAUTION,
-        digest=answer.digest,
-    )
-
-
-def _section(
-    name: str,
-    explain: str,
-    bead: str,
-    rows: Sequence[CircuitRow],
-    zone: ZoneInfo,
-    patients: Mapping[UUID, str],
-) -> AnswerSection:
-    lines = []
-    for row in rows:
-        runs = row.runs or (None,)
-        for number, run in enumerate(runs):
-            never = "never on a patient" if row.never_on_patient else "not while it was in"
-            lines.append(
-                AnswerRow(
-                    circuit=row.circuit.number,
-                    run=run.run.run if run else "no run",
-                    why=why_words(row) if number == 0 else "",
-                    on_patient=run_words(run, zone) if run else never,
-                    where_now=where_words(row, zone) if number == 0 else "",
-                    patient=patients.get(run.run.run_id, "") if run else "",
-                )
-            )
-    return AnswerSection(
-        name=name, explain=EXPLAIN[explain], bead=bead, count=len(rows), rows=tuple(lines)
-    )
-
-
-COLUMNS: Final = (
-    "question",
-    "as_known_on",
-    "entry_number",
-    "last_entry",
-    "digest",
-    "shelf",
-    "circuit",
-    "circuit_type",
-    "reasons",
-    "why",
-    "where_now",
-    "run",
-    "run_shelf",
-    "taken_at",
-    "flow_on_at",
-    "off_at",
-    "exposed_sure",
-    "exposed_possible",
-    "patient",
-    "circuits_looked_at",
-    "complete",
-    "with_gap",
-    "contents_not_recorded",
-    "excluded",
-)
-
-
-def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) -> str:
-    """Return the answer as CSV (RFC 4180): one line a circuit and run, the head on every line.
-
-    Exact: texts are as read, times are UTC in ISO 8601. An answer without rows has one line that
-    carries question, cut-off and coverage.
-    """
-    out = io.StringIO()
-    table = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
-    table.writeheader()
-    cover, cut = answer.coverage, answer.cut
-    head: dict[str, object] = {
-        "question": question_words(answer.question),
-        "as_known_on": _iso(answer.asked_at),
-        "entry_number": cut.number,
-        "last_entry": _iso(cut.recorded_at),
-        "digest": answer.digest,
-        "circuits_looked_at": cover.circuits,
-        "complete": cover.complete,
-        "with_gap": cover.with_gap,
-        "contents_not_recorded": cover.unknown,
-        "excluded": answer.excluded,
-    }
-    for row in answer.rows:
-        line = head | {
-            "shelf": str(row.shelf),
-            "circuit": row.circuit.number,
-            "circuit_type": row.circuit.circuit_type,
-            "reasons": " ".join(row.reasons),
-            "why": why_words(row),
-            "where_now": where_words(row, zone),
-        }
-        for run in row.runs:
-            table.writerow(
-                line
-                | {
-                    "run": run.run.run,
-                    "run_shelf": str(run.shelf),
-                    "taken_at": _iso(run.run.taken_at),
-                    "flow_on_at": _iso(run.run.flow_from),
-                    "off_at": _iso(run.run.end),
-                    "exposed_sure": _iso_spans(run.exposure.sure),
-                    "exposed_possible": _iso_spans(run.exposure.possible),
-                    "patient": patients.get(run.run.run_id, ""),
-                }
-            )
-        if not row.runs:
-            table.writerow(line)
-    if not answer.rows:
-        table.writerow(head)
-    return out.getvalue()
-
-
-def _iso(at: datetime | None) -> str:
-    return at.isoformat(timespec="seconds").replace("+00:00", "Z") if at else ""
-
-
-def _iso_spans(spans: Sequence[Span]) -> str:
-    return " ".join(f"{_iso(each.start)}/{_iso(each.end) or '..'}" for each in spans)

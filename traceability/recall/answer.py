@@ -1,7 +1,7 @@
 """The answer itself: shelves with reasons, coverage, cut-off; the same for the same number."""
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -9,10 +9,14 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from traceability.domain.exposure import Shelf
-from traceability.recall import exposure as rows
-from traceability.recall.exposure import Cut, PartSeen
+from traceability.domain.spans import Span
+from traceability.recall import exposure
+from traceability.recall.circuits_seen import OpenPrime, circuits, open_primes, patients_of
+from traceability.recall.cut import Cut, cut_at
+from traceability.recall.judge_parts import judged_parts
 from traceability.recall.question import Question
-from traceability.recall.sort_shelves import CircuitRow, Evidence, circuit_row
+from traceability.recall.sort_shelves import CircuitRow, Evidence, Judged, RunRow, circuit_row
+from traceability.storage.ledger import canonical
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,8 +27,11 @@ class Coverage:
     complete: int
     """Circuits in which every part of the kind asked for has its lot."""
     with_gap: int
+    """Circuits with a part that may be asked for and whose lot, or serial, is not known."""
     unknown: int
     """Circuits whose contents are not recorded."""
+    stopped: int
+    """Of the complete ones: primes that were stopped with places of this kind still empty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,12 +41,17 @@ class Answer:
     question: Question
     cut: Cut
     asked_at: datetime
+    """When it was asked; see `known_at` for the moment of which it speaks."""
+    kinds: frozenset[str]
+    """Kinds of parts that were looked at for gaps; empty: all."""
     confirmed: tuple[CircuitRow, ...]
     cannot_be_excluded: tuple[CircuitRow, ...]
     excluded: int
     coverage: Coverage
-    patients: dict[UUID, UUID]
+    patients: Mapping[UUID, UUID]
     """Patient ids by run; whoever may see patients looks their texts up."""
+    stopped: frozenset[UUID]
+    """Circuits counted in `Coverage.stopped`."""
 
     @property
     def rows(self) -> tuple[CircuitRow, ...]:
@@ -47,90 +59,140 @@ class Answer:
         return (*self.confirmed, *self.cannot_be_excluded)
 
     @property
+    def known_at(self) -> datetime:
+        """The moment of which it speaks: now, or the last entry it was cut at."""
+        return self.asked_at if self.cut.latest else self.cut.recorded_at or self.asked_at
+
+    @property
     def on_patient_now(self) -> tuple[CircuitRow, ...]:
-        """Circuits of the answer that are on a patient, or taken, now."""
-        return tuple(row for row in self.rows if any(run.run.end is None for run in row.runs))
+        """Circuits of the answer that are on a patient with it, or may be, at that moment."""
+        return tuple(row for row in self.rows if row.going_on)
 
     @property
     def digest(self) -> str:
         """Sixteen hex digits over everything the answer says; two prints can be compared."""
-        said = repr(
-            (
-                [lot.id for lot in self.question.lots],
-                [product.id for product in self.question.products],
-                self.cut.number,
-                [(row.circuit.id, row.shelf, row.reasons, row.runs) for row in self.rows],
-                self.excluded,
-                self.coverage,
-            )
-        )
-        return hashlib.sha256(said.encode()).hexdigest()[:16]
+        said = {
+            "lots": [lot.id for lot in self.question.lots],
+            "units": [unit.id for unit in self.question.units],
+            "products": [product.id for product in self.question.products],
+            "kinds": sorted(self.kinds),
+            "number": self.cut.number,
+            "rows": [self._said(row) for row in self.rows],
+            "excluded": self.excluded,
+            "coverage": [
+                self.coverage.circuits,
+                self.coverage.with_gap,
+                self.coverage.unknown,
+                self.coverage.stopped,
+            ],
+        }
+        return hashlib.sha256(canonical(said).encode("ascii")).hexdigest()[:16]
+
+    def _said(self, row: CircuitRow) -> list[object]:
+        return [
+            row.circuit.id,
+            row.shelf,
+            row.reasons,
+            row.circuit.phase,
+            row.circuit.place_id,
+            [[part.recorded_no, part.line] for part in row.parts],
+            [self._said_of_run(run) for run in (*row.runs, *row.spared)],
+        ]
+
+    def _said_of_run(self, run: RunRow) -> list[object]:
+        return [
+            run.run.run_id,
+            self.patients.get(run.run.run_id),
+            run.shelf,
+            run.reasons,
+            _ends(run.exposure.sure),
+            _ends(run.exposure.possible),
+        ]
+
+
+def _ends(spans: tuple[Span, ...]) -> list[list[datetime | None]]:
+    return [[one.start, one.end] for one in spans]
 
 
 def answer(
-    session: Session, question: Question, *, now: datetime, as_of_no: int | None = None
+    session: Session,
+    question: Question,
+    *,
+    now: datetime,
+    as_of_no: int | None = None,
+    as_of: datetime | None = None,
 ) -> Answer:
-    """Return the answer as of a ledger number, or as of now."""
-    cut = rows.cut_at(session, as_of_no)
-    if question.lots:
-        sure = rows.parts_of_lots(session, [lot.id for lot in question.lots], cut)
-        alike = rows.parts_of_lots(session, rows.lots_alike(session, question, cut), cut)
-    else:
-        sure, alike = rows.parts_of_products(session, question, cut), []
-    gaps = rows.parts_with_gaps(session, question, cut)
-    unknown = rows.unknown_contents(session, cut)
-    if not question.lots:
-        # Asked for every lot of a product: a piece of it without a lot is one of them.
-        sure += [part for part in gaps if part.product_id is not None]
-        gaps = [part for part in gaps if part.product_id is None]
-    of_sure, of_alike = _by_circuit(sure), _by_circuit(alike)
-    of_gaps = _by_circuit(gaps)
-    ids = {*of_sure, *of_alike, *of_gaps, *unknown}
-    seen = rows.circuits(session, ids, cut)
-    judged = sorted(
+    """Return the answer as of a ledger number or a clock time; neither means as of now.
+
+    All reads happen in the session's one transaction, so that they see one state.
+    """
+    cut = cut_at(session, as_of_no, as_of)
+    judged, kinds = judged_parts(session, question, cut)
+    of_circuit: dict[UUID, list[Judged]] = {}
+    for one in judged:
+        of_circuit.setdefault(one.part.circuit_id, []).append(one)
+    unknown = set(exposure.unknown_contents(session, cut))
+    primes = open_primes(session, kinds, cut)
+    whole = _whole(unknown, primes)
+    seen = circuits(session, {*of_circuit, *whole}, cut)
+    rows = sorted(
         (
             circuit_row(
                 Evidence(
                     circuit=circuit,
-                    sure=of_sure.get(circuit_id, []),
-                    open=of_gaps.get(circuit_id, []),
-                    alike=of_alike.get(circuit_id, []),
+                    parts=of_circuit.get(circuit_id, []),
+                    whole=whole.get(circuit_id, frozenset()),
                 )
             )
             for circuit_id, circuit in seen.items()
         ),
         key=_order,
     )
-    confirmed = tuple(row for row in judged if row.shelf is Shelf.CONFIRMED)
-    open_rows = tuple(row for row in judged if row.shelf is not Shelf.CONFIRMED)
-    total = rows.circuits_begun(session, cut)
-    with_gap = len(set(of_gaps) - set(unknown))
-    runs = {run.run.run_id for row in judged for run in row.runs}
+    total = exposure.circuits_begun(session, cut)
+    gaps = {one.part.circuit_id for one in judged if one.reasons & GAPS}
+    gaps |= {prime.circuit_id for prime in primes if not prime.stopped}
+    stopped = frozenset(prime.circuit_id for prime in primes if prime.stopped) - set(seen)
+    runs = {run.run.run_id for row in rows for run in (*row.runs, *row.spared)}
     return Answer(
         question=question,
         cut=cut,
         asked_at=now,
-        confirmed=confirmed,
-        cannot_be_excluded=open_rows,
-        excluded=total - len(judged),
+        kinds=kinds,
+        confirmed=tuple(row for row in rows if row.shelf is Shelf.CONFIRMED),
+        cannot_be_excluded=tuple(row for row in rows if row.shelf is not Shelf.CONFIRMED),
+        excluded=total - len(rows),
         coverage=Coverage(
             circuits=total,
-            complete=total - with_gap - len(unknown),
-            with_gap=with_gap,
+            complete=total - len(gaps - unknown) - len(unknown),
+            with_gap=len(gaps - unknown),
             unknown=len(unknown),
+            stopped=len(stopped),
         ),
-        patients=rows.patients_of(session, runs, cut),
+        patients=patients_of(session, runs, cut),
+        stopped=stopped,
     )
 
 
-def _order(row: CircuitRow) -> tuple[bool, float, str]:
-    """Who is on a patient now first, then the newest."""
-    now_on = any(run.run.end is None for run in row.runs)
-    return (not now_on, -row.circuit.begun_at.timestamp(), row.circuit.number)
+GAPS = frozenset(
+    {"inner_lot_not_known", "lot_not_recorded", "maker_not_recorded", "serial_not_recorded"}
+)
+"""Reasons that mean that something was not recorded; the others are doubts about what was."""
 
 
-def _by_circuit(parts: Iterable[PartSeen]) -> dict[UUID, list[PartSeen]]:
-    found: dict[UUID, list[PartSeen]] = {}
-    for part in parts:
-        found.setdefault(part.circuit_id, []).append(part)
+def _whole(unknown: set[UUID], primes: list[OpenPrime]) -> dict[UUID, frozenset[str]]:
+    """Return the circuits that are open in all their time, each with its reasons.
+
+    A prime that was stopped and never taken met nobody and stands in no place any more: it is
+    excluded, with that as its own reason.
+    """
+    found = {circuit_id: frozenset({"contents_unknown"}) for circuit_id in unknown}
+    for prime in primes:
+        if not prime.stopped:
+            known = found.get(prime.circuit_id, frozenset())
+            found[prime.circuit_id] = known | {"prime_not_ended"}
     return found
+
+
+def _order(row: CircuitRow) -> tuple[bool, float, str]:
+    """Who is on a patient with it now first, then the newest."""
+    return (not row.going_on, -row.circuit.begun_at.timestamp(), row.circuit.number)

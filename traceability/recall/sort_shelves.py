@@ -12,9 +12,9 @@ from datetime import datetime
 from typing import Final
 
 from traceability.domain.exposure import Exposure, Shelf, exposed, together
-from traceability.domain.parts import PartState
 from traceability.domain.spans import Span, span
-from traceability.recall.exposure import CircuitSeen, OnRun, PartSeen
+from traceability.recall.circuits_seen import CircuitSeen, OnRun
+from traceability.recall.exposure import PartSeen
 
 REASONS: Final = (
     "claim_disputed",
@@ -23,21 +23,40 @@ REASONS: Final = (
     "inner_lot_not_known",
     "lot_not_recorded",
     "lot_text_alike",
+    "maker_not_recorded",
+    "prime_not_ended",
+    "serial_not_recorded",
+    "serial_text_alike",
+    "time_not_known",
 )
-"""Reason codes used here, as answers print them: sorted, each once."""
+"""Codes of why something cannot be excluded, as answers print them: sorted, each once."""
+
+SPARED: Final = (
+    "came_back_unused",
+    "dropped_before_use",
+    "part_in_after_flow_off",
+    "part_out_before_flow_on",
+    "used_in_priming",
+)
+"""Codes of why a run is excluded although its circuit is not."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A part, and what leaves it open whether it is asked for; nothing if it certainly is."""
+
+    part: PartSeen
+    reasons: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """One circuit with the parts that speak for it."""
+    """One circuit with all that speaks for it."""
 
     circuit: CircuitSeen
-    sure: Sequence[PartSeen]
-    """Parts whose recorded lot is asked for."""
-    open: Sequence[PartSeen]
-    """Parts that may be."""
-    alike: Sequence[PartSeen]
-    """Parts whose recorded lot text is only like one asked for."""
+    parts: Sequence[Judged]
+    whole: frozenset[str] = frozenset()
+    """What leaves the circuit open in all its time: contents unknown, prime not ended."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +66,7 @@ class RunRow:
     run: OnRun
     shelf: Shelf
     reasons: tuple[str, ...]
+    """Of `REASONS`, or for an excluded run of `SPARED`."""
     exposure: Exposure
 
 
@@ -58,66 +78,64 @@ class CircuitRow:
     shelf: Shelf
     reasons: tuple[str, ...]
     parts: tuple[PartSeen, ...]
-    """The parts that put it there; empty for unknown contents."""
+    """The parts that put it there, certain ones first; empty for unknown contents."""
     runs: tuple[RunRow, ...]
+    """Runs that met it, or may have."""
+    spared: tuple[RunRow, ...]
+    """Runs that the circuit was on and that cannot have met it, each with its reason."""
     never_on_patient: bool
+
+    @property
+    def going_on(self) -> bool:
+        """Whether a patient is exposed now, or may be."""
+        return any(one.end is None for run in self.runs for one in run.exposure.possible)
 
 
 def circuit_row(evidence: Evidence) -> CircuitRow:
     """Return where the circuit stands and why, with its runs."""
     circuit = evidence.circuit
-    sure, open_parts = list(evidence.sure), [*evidence.open, *evidence.alike]
-    undisputed = [part for part in sure if not part.disputed]
-    shelf = Shelf.CONFIRMED if undisputed else Shelf.CANNOT_BE_EXCLUDED
-    reasons: set[str] = set()
-    if not undisputed:
-        reasons = _reasons(evidence)
-    runs = tuple(row for run in circuit.on_runs if (row := _run_row(run, evidence)) is not None)
-    shown = (*sure, *open_parts) if undisputed else (*open_parts, *sure)
+    parts = sorted(evidence.parts, key=_place)
+    sure = [one for one in parts if not one.reasons]
+    open_parts = [one for one in parts if one.reasons]
+    reasons = evidence.whole.union(*(one.reasons for one in open_parts))
+    runs = [_run_row(run, evidence) for run in circuit.on_runs]
     return CircuitRow(
         circuit=circuit,
-        shelf=shelf,
-        reasons=tuple(sorted(reasons)),
-        parts=shown,
-        runs=runs,
+        shelf=Shelf.CONFIRMED if sure else Shelf.CANNOT_BE_EXCLUDED,
+        reasons=() if sure else tuple(sorted(reasons)),
+        parts=tuple(one.part for one in (*sure, *open_parts)),
+        runs=tuple(run for run in runs if run.shelf is not Shelf.EXCLUDED),
+        spared=tuple(run for run in runs if run.shelf is Shelf.EXCLUDED),
         never_on_patient=not circuit.on_runs,
     )
 
 
-def _reasons(evidence: Evidence) -> set[str]:
-    found = {
-        "inner_lot_not_known" if part.state is PartState.INSIDE_PACK else "lot_not_recorded"
-        for part in evidence.open
-    }
-    if evidence.alike:
-        found.add("lot_text_alike")
-    if any(part.disputed for part in evidence.sure):
-        found.add("claim_disputed")
-    if not evidence.circuit.recorded:
-        found.add("contents_unknown")
-    return found
+def _place(judged: Judged) -> tuple[str, int, datetime, int, int]:
+    part = judged.part
+    return (part.slot, part.ordinal, part.start, part.recorded_no, part.line)
 
 
-def _run_row(run: OnRun, evidence: Evidence) -> RunRow | None:
-    """Return where the run stands; None if no part asked for can have met the patient."""
+def _run_row(run: OnRun, evidence: Evidence) -> RunRow:
     circuit = evidence.circuit
-    possible_run = _one(run.taken_at, run.end)
-    certain_run = _one(run.flow_from, run.end) if run.flow_from and not run.disputed else ()
-    sure_parts = [part for part in evidence.sure if not part.disputed]
-    sure = exposed(_times(sure_parts, circuit), certain_run)
-    # From *taken* on nothing is certain but much is possible while flow on is not recorded.
-    reach = possible_run if run.flow_from is None or run.disputed else certain_run
-    maybe_parts = [*sure_parts, *evidence.open, *evidence.alike]
-    maybe_parts += [part for part in evidence.sure if part.disputed]
-    possible = exposed(_times(maybe_parts, circuit), reach)
-    if not circuit.recorded:
-        possible = together([Exposure(possible=possible), Exposure(possible=reach)]).possible
-    both = together([Exposure(sure=sure, possible=possible)])
-    if not both.possible:
-        return None
-    if both.sure:
-        return RunRow(run=run, shelf=Shelf.CONFIRMED, reasons=(), exposure=both)
-    reasons = set() if sure_parts else _reasons(evidence)
+    if run.came_back:
+        return _spared(run, {"came_back_unused"})
+    # From *taken* on nothing is certain and everything possible, until flow on is recorded.
+    sure_flow = _one(run.flow_from, run.end) if run.flow_from and not run.disputed else ()
+    may_flow = sure_flow or _one(run.taken_at, run.end)
+    exposures = [_part_exposure(one, circuit, sure_flow, may_flow) for one in evidence.parts]
+    met = together(exposures)
+    if evidence.whole:
+        met = together([met, Exposure(possible=may_flow)])
+    if met.sure:
+        return RunRow(run=run, shelf=Shelf.CONFIRMED, reasons=(), exposure=met)
+    if not met.possible:
+        return _spared(run, {_why_spared(one.part, circuit, may_flow) for one in evidence.parts})
+    reasons = set(evidence.whole)
+    for one, exposure in zip(evidence.parts, exposures, strict=True):
+        if exposure.possible:
+            reasons |= one.reasons
+            if not one.reasons and not exposed(_sure_times(one.part, circuit), may_flow):
+                reasons.add("time_not_known")
     if run.flow_from is None:
         reasons.add("flow_on_not_recorded")
     if run.disputed:
@@ -126,23 +144,62 @@ def _run_row(run: OnRun, evidence: Evidence) -> RunRow | None:
         run=run,
         shelf=Shelf.CANNOT_BE_EXCLUDED,
         reasons=tuple(sorted(reasons)),
-        exposure=both,
+        exposure=met,
     )
 
 
-def _times(parts: Iterable[PartSeen], circuit: CircuitSeen) -> tuple[Span, ...]:
-    """Return when the parts were in the circuit: fluids stay, priming parts leave at its end."""
-    found: list[Span] = []
-    for part in parts:
-        end = None if part.stays else part.end
-        if part.leaves and circuit.primed_at is not None:
-            end = circuit.primed_at if end is None else min(end, circuit.primed_at)
-        found += _one(part.start, end)
-    return tuple(found)
+def _part_exposure(
+    one: Judged, circuit: CircuitSeen, sure_flow: Iterable[Span], may_flow: Iterable[Span]
+) -> Exposure:
+    possible = exposed(_possible_times(one.part, circuit), may_flow)
+    if one.reasons:
+        return Exposure(possible=possible)
+    return Exposure(sure=exposed(_sure_times(one.part, circuit), sure_flow), possible=possible)
 
 
-def _one(start: datetime | None, end: datetime | None) -> tuple[Span, ...]:
-    if start is None:
-        return ()
+def _possible_times(part: PartSeen, circuit: CircuitSeen) -> tuple[Span, ...]:
+    """Return when the part, or what it carried, can have been in the circuit.
+
+    A fluid stays whatever happens to its bag, also if the bag was spoilt after some had run in. A
+    part used for priming leaves with the prime's end, if that is recorded.
+    """
+    end = None if part.stays else part.end
+    if part.leaves and circuit.primed_at is not None:
+        end = circuit.primed_at if end is None else min(end, circuit.primed_at)
+    return _one(part.start, end)
+
+
+def _sure_times(part: PartSeen, circuit: CircuitSeen) -> tuple[Span, ...]:
+    """Return when the part was certainly in the circuit."""
+    end = part.end
+    if part.leaves:
+        if circuit.primed_at is None:
+            return ()
+        end = circuit.primed_at if end is None else min(end, circuit.primed_at)
+    return _one(part.start, end)
+
+
+def was_dropped(part: PartSeen, circuit: CircuitSeen) -> bool:
+    """Tell a part discarded before use from one swapped out later, by the order of entries."""
+    in_prime = circuit.primed_no is not None and part.recorded_no < circuit.primed_no
+    return part.end is not None and in_prime
+
+
+def _why_spared(part: PartSeen, circuit: CircuitSeen, may_flow: Sequence[Span]) -> str:
+    if was_dropped(part, circuit):
+        return "dropped_before_use"
+    if part.leaves:
+        return "used_in_priming"
+    begins = may_flow[0].start if may_flow else part.start
+    return "part_out_before_flow_on" if part.start < begins else "part_in_after_flow_off"
+
+
+def _spared(run: OnRun, reasons: set[str]) -> RunRow:
+    return RunRow(
+        run=run, shelf=Shelf.EXCLUDED, reasons=tuple(sorted(reasons)), exposure=Exposure()
+    )
+
+
+def _one(start: datetime, end: datetime | None) -> tuple[Span, ...]:
     made = span(start, end)
     return () if made is None else (made,)

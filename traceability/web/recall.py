@@ -11,10 +11,9 @@ from traceability.printing.answer import render_answer
 from traceability.reads.lists import site_facts
 from traceability.reads.runs import patient_text
 from traceability.recall.answer import Answer, answer
-from traceability.recall.question import Found, Question, find, question_of
+from traceability.recall.find import Found, find
+from traceability.recall.question import Question, question_of, unknown_product
 from traceability.recall_messages import (
-    answer_csv,
-    answer_sheet,
     coverage_lines,
     head_words,
     question_words,
@@ -22,6 +21,7 @@ from traceability.recall_messages import (
     where_words,
     why_words,
 )
+from traceability.recall_papers import answer_csv, answer_sheet
 from traceability.web import session
 from traceability.web.pictures.exposure import exposure_bar, exposure_scale
 
@@ -48,25 +48,35 @@ def ask() -> ResponseReturnValue:
 
 
 def _address(question: Question, page: str = "recall.answered") -> str:
-    if question.lots:
-        pairs = [f"{lot.product.id}:{lot.text}" for lot in question.lots]
-        return url_for(page, lot=pairs)
-    return url_for(page, product=[str(product.id) for product in question.products])
+    return url_for(
+        page,
+        code=[
+            f"{product.standard}:{product.identifier}"
+            for product in question.products
+            if not product.known
+        ],
+        product=[str(product.id) for product in question.whole if product.known],
+        lot=[f"{lot.product.id}:{lot.text}" for lot in question.lots],
+        serial=[f"{unit.product.id}:{unit.serial}" for unit in question.units],
+    )
 
 
 def _candidates(found: Found) -> list[dict[str, object]]:
     shown: list[dict[str, object]] = []
+
+    def _add(question: Question, **what: object) -> None:
+        product, url = question.products[0], _address(question)
+        empty = {"lot": None, "unit": None, "alike": False}
+        shown.append(empty | what | {"product": product, "url": url})
+
+    for unit in found.units:
+        _add(Question(products=(unit.product,), units=(unit,)), unit=unit)
     for lot in found.lots:
-        question = Question(products=(lot.product,), lots=(lot,))
-        shown.append(
-            {"lot": lot, "product": lot.product, "url": _address(question), "alike": False}
-        )
+        _add(Question(products=(lot.product,), lots=(lot,)), lot=lot)
     for lot in found.look_alikes:
-        question = Question(products=(lot.product,), lots=(lot,))
-        shown.append({"lot": lot, "product": lot.product, "url": _address(question), "alike": True})
+        _add(Question(products=(lot.product,), lots=(lot,)), lot=lot, alike=True)
     for product in found.products:
-        question = Question(products=(product,), lots=())
-        shown.append({"lot": None, "product": product, "url": _address(question), "alike": False})
+        _add(Question(products=(product,)))
     return shown
 
 
@@ -144,17 +154,29 @@ def _answer() -> Answer:
         BadValue: the address names no product and lot that can be looked up.
     """
     ours = session.services()
-    pairs = [pair.partition(":") for pair in request.args.getlist("lot")]
-    lots = [(session.key(product, "product"), text) for product, _, text in pairs if text]
+    lots, serials = _pairs("lot"), _pairs("serial")
     products = [session.key(each, "product") for each in request.args.getlist("product")]
+    codes = [each.partition(":") for each in request.args.getlist("code")]
     as_of = request.args.get("as_of", "")
     if as_of and not (as_of.isascii() and as_of.isdigit()):
         raise BadValue(field="entry number", value=as_of, why="no-number")
     with ours.reads() as reads:
-        question = question_of(reads, products, lots)
+        question = question_of(
+            reads,
+            products,
+            lots,
+            serials=serials,
+            unknown=[unknown_product(reads, standard, text) for standard, _, text in codes if text],
+        )
         if question is None:
             raise BadValue(field="product and lot", value="", why="empty")
         return answer(reads, question, now=ours.now(), as_of_no=int(as_of) if as_of else None)
+
+
+def _pairs(name: str) -> list[tuple[UUID, str]]:
+    """Return the (product, text) pairs of the address; a text may hold colons itself."""
+    pairs = [pair.partition(":") for pair in request.args.getlist(name)]
+    return [(session.key(product, "product"), text) for product, _, text in pairs if text]
 
 
 def _patients(found: Answer) -> dict[UUID, str]:
@@ -164,5 +186,5 @@ def _patients(found: Answer) -> dict[UUID, str]:
     with ours.reads() as reads:
         return {
             run_id: patient_text(reads, ours.site.id, run_id) or "not recorded"
-            for run_id in {run.run.run_id for row in found.rows for run in row.runs}
+            for run_id in {run.run.run_id for row in found.rows for run in (*row.runs, *row.spared)}
         }

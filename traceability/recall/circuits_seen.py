@@ -1,0 +1,297 @@
+"""The circuits of an answer as they stood at its cut: phase, place, runs; and primes not ended."""
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import ColumnElement, Row, Select, exists, or_, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from traceability.domain.circuits import Origin, Phase
+from traceability.domain.events import Kind
+from traceability.domain.sheets import Sheet as BuildSheet
+from traceability.domain.sheets import read_sheet
+from traceability.recall.cut import Cut
+from traceability.recall.exposure import blocks
+from traceability.storage.base import Link, believed_at
+from traceability.storage.circuits import (
+    Circuit,
+    CircuitPhase,
+    CircuitPlace,
+    Part,
+    Prime,
+    Sheet,
+)
+from traceability.storage.ledger import LedgerEvent
+from traceability.storage.runs import CircuitOnRun, Run, RunPatient
+from traceability.storage.site import Place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnRun:
+    """A circuit's time with a run."""
+
+    run_id: UUID
+    run: str
+    taken_at: datetime
+    flow_from: datetime | None
+    end: datetime | None
+    disputed: bool
+    transferred: bool
+    """The circuit left with the patient: what came after is beyond our record."""
+    came_back: bool
+    """It came back with its seal unbroken, re-checked by a named person: no blood met it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CircuitSeen:
+    """A circuit as it stood at the number asked for."""
+
+    id: UUID
+    site_id: UUID
+    number: str
+    circuit_type: str
+    recorded: bool
+    """False: contents not recorded."""
+    begun_at: datetime
+    primed_at: datetime | None
+    primed_no: int | None
+    """Number of the entry that ended the prime; None if it had not ended."""
+    use_by: datetime | None
+    phase: str
+    phase_since: datetime | None
+    reason: str
+    place_id: UUID | None
+    place: str
+    on_runs: tuple[OnRun, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenPrime:
+    """A circuit of ours whose prime had not ended; empty places of it say nothing."""
+
+    circuit_id: UUID
+    empty: int
+    """Places of the kind asked for in which nothing is recorded."""
+    stopped: bool
+    """Discarded, and never taken: no patient can have met it."""
+
+
+def circuits(session: Session, ids: Iterable[UUID], cut: Cut) -> dict[UUID, CircuitSeen]:
+    """Return what is needed of these circuits, by id."""
+    found: dict[UUID, CircuitSeen] = {}
+    for block in blocks(list(ids)):
+        found |= _block(session, block, cut)
+    return found
+
+
+def patients_of(session: Session, run_ids: Iterable[UUID], cut: Cut) -> dict[UUID, UUID]:
+    """Return the patient's id of each run that has one. The text stays where it is kept."""
+    found: dict[UUID, UUID] = {}
+    for block in blocks(sorted(run_ids)):
+        rows = select(RunPatient.run_id, RunPatient.patient_id).where(
+            RunPatient.site_id.in_(cut.sites),
+            RunPatient.run_id.in_(block),
+            RunPatient.valid_to.is_(None),
+            believed_at(RunPatient, cut.number),
+        )
+        found |= {row.run_id: row.patient_id for row in session.execute(rows)}
+    return found
+
+
+def open_primes(session: Session, kinds: frozenset[str], cut: Cut) -> list[OpenPrime]:
+    """Return primes that had not ended and have empty places of the kinds; no kinds means any."""
+    begun = (
+        select(
+            Circuit.id,
+            Circuit.site_id,
+            Circuit.circuit_type,
+            Circuit.sheet_version,
+            CircuitPhase.phase,
+            exists()
+            .where(
+                CircuitOnRun.site_id == Circuit.site_id,
+                CircuitOnRun.circuit_id == Circuit.id,
+                believed_at(CircuitOnRun, cut.number),
+            )
+            .label("was_taken"),
+        )
+        .join(
+            CircuitPhase,
+            (CircuitPhase.site_id == Circuit.site_id) & (CircuitPhase.circuit_id == Circuit.id),
+        )
+        .where(
+            Circuit.site_id.in_(cut.sites),
+            or_(Circuit.prime_ended_no.is_(None), Circuit.prime_ended_no > cut.number),
+            Circuit.begun_no <= cut.number,
+            Circuit.origin == Origin.OWN,
+            CircuitPhase.valid_to.is_(None),
+            believed_at(CircuitPhase, cut.number),
+        )
+    )
+    found = session.execute(begun).all()
+    filled = _filled(session, [row.id for row in found], cut)
+    sheets: dict[tuple[UUID, str, int], BuildSheet | None] = {}
+    primes = []
+    for row in found:
+        key = (row.site_id, row.circuit_type, row.sheet_version)
+        if key not in sheets:
+            stored = session.get(Sheet, key)
+            sheets[key] = read_sheet(json.loads(stored.body)) if stored else None
+        empty = _empty_places(sheets[key], kinds, filled.get(row.id, set()))
+        stopped = row.phase == Phase.DISCARDED and not row.was_taken
+        if empty:
+            primes.append(OpenPrime(circuit_id=row.id, empty=empty, stopped=stopped))
+    return primes
+
+
+def _empty_places(
+    sheet: BuildSheet | None, kinds: frozenset[str], filled: set[tuple[str, int]]
+) -> int:
+    if sheet is None:
+        return 1  # Nobody knows what belongs in: then nothing is known to be missing, or not.
+    return sum(
+        1
+        for slot in sheet.slots
+        if not kinds or slot.kind in kinds
+        for ordinal in range(1, slot.count + 1)
+        if (slot.id, ordinal) not in filled
+    )
+
+
+def _filled(session: Session, ids: Sequence[UUID], cut: Cut) -> dict[UUID, set[tuple[str, int]]]:
+    found: dict[UUID, set[tuple[str, int]]] = {}
+    for block in blocks(ids):
+        rows = _open(Part, block, cut, Part.slot, Part.ordinal)
+        for row in session.execute(rows):
+            found.setdefault(row.circuit_id, set()).add((row.slot, row.ordinal))
+    return found
+
+
+def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, CircuitSeen]:
+    phases = _by_circuit(
+        session,
+        _open(
+            CircuitPhase,
+            block,
+            cut,
+            CircuitPhase.phase,
+            CircuitPhase.valid_from,
+            CircuitPhase.reason,
+        ),
+    )
+    places = _by_circuit(
+        session,
+        _open(CircuitPlace, block, cut, CircuitPlace.place_id, Place.name).join(
+            Place, (Place.site_id == CircuitPlace.site_id) & (Place.id == CircuitPlace.place_id)
+        ),
+    )
+    primes = _by_circuit(
+        session, _open(Prime, block, cut, Prime.valid_from, Prime.recorded_no, Prime.use_by)
+    )
+    left = {key for key, row in phases.items() if row.phase == Phase.TRANSFERRED_OUT}
+    runs = _runs(session, block, left, cut)
+    rows = select(
+        Circuit.id,
+        Circuit.site_id,
+        Circuit.number,
+        Circuit.circuit_type,
+        Circuit.contents,
+        Circuit.begun_at,
+    ).where(Circuit.site_id.in_(cut.sites), Circuit.id.in_(block))
+    found = {}
+    for row in session.execute(rows):
+        phase, place, prime = phases.get(row.id), places.get(row.id), primes.get(row.id)
+        found[row.id] = CircuitSeen(
+            id=row.id,
+            site_id=row.site_id,
+            number=row.number,
+            circuit_type=row.circuit_type,
+            recorded=row.contents == "recorded",
+            begun_at=row.begun_at,
+            primed_at=prime.valid_from if prime else None,
+            primed_no=prime.recorded_no if prime else None,
+            use_by=prime.use_by if prime else None,
+            phase=phase.phase if phase else "",
+            phase_since=phase.valid_from if phase else None,
+            reason=phase.reason if phase else "",
+            place_id=place.place_id if place else None,
+            place=place.name if place else "",
+            on_runs=tuple(runs.get(row.id, ())),
+        )
+    return found
+
+
+def _runs(
+    session: Session, block: Sequence[UUID], left: set[UUID], cut: Cut
+) -> dict[UUID, list[OnRun]]:
+    link = CircuitOnRun
+    on_run = (
+        select(
+            link.circuit_id,
+            link.run_id,
+            Run.number,
+            link.valid_from,
+            link.flow_from,
+            link.valid_to,
+            link.disputed,
+            LedgerEvent.kind,
+        )
+        .join(Run, (Run.site_id == link.site_id) & (Run.id == link.run_id))
+        .join(
+            LedgerEvent,
+            (LedgerEvent.site_id == link.site_id) & (LedgerEvent.number == link.recorded_no),
+        )
+        .where(
+            link.site_id.in_(cut.sites),
+            link.circuit_id.in_(block),
+            believed_at(link, cut.number),
+        )
+        .order_by(link.valid_from, link.recorded_no, link.line)
+    )
+    rows = session.execute(on_run).all()
+    last: dict[UUID, datetime] = {}
+    for row in rows:
+        if row.circuit_id in left and row.valid_to is not None:
+            last[row.circuit_id] = max(row.valid_to, last.get(row.circuit_id, row.valid_to))
+    found: dict[UUID, list[OnRun]] = {}
+    for row in rows:
+        found.setdefault(row.circuit_id, []).append(
+            OnRun(
+                run_id=row.run_id,
+                run=row.number,
+                taken_at=row.valid_from,
+                flow_from=row.flow_from,
+                end=row.valid_to,
+                disputed=row.disputed,
+                transferred=row.valid_to is not None and row.valid_to == last.get(row.circuit_id),
+                came_back=row.kind == Kind.CAME_BACK_UNUSED and row.flow_from is None,
+            )
+        )
+    return found
+
+
+def _by_circuit(session: Session, rows: Select[Any]) -> dict[UUID, Row[Any]]:
+    return {row.circuit_id: row for row in session.execute(rows)}
+
+
+def _open(
+    link: type[Link],
+    block: Sequence[UUID],
+    cut: Cut,
+    *columns: ColumnElement[Any] | InstrumentedAttribute[Any],
+) -> Select[Any]:
+    circuit_id = link.circuit_id  # type: ignore[attr-defined]
+    return (
+        select(circuit_id, *columns)
+        .where(
+            link.site_id.in_(cut.sites),
+            circuit_id.in_(block),
+            link.valid_to.is_(None),
+            believed_at(link, cut.number),
+        )
+        .order_by(link.recorded_no, link.line)
+    )
