@@ -308,7 +308,7 @@ def _taps(trolley: Trolley, number: int) -> Story[None]:
     if trolley.has(Quirk.DROPPED):
         yield from _drop_and_replace(trolley, lot)
     if trolley.has(Quirk.UNDONE):
-        yield from _take_back_and_scan(trolley, lot)
+        yield from _take_back(trolley, lot)
 
 
 def _drop_and_replace(trolley: Trolley, lot: Lot) -> Story[None]:
@@ -324,7 +324,7 @@ def _drop_and_replace(trolley: Trolley, lot: Lot) -> Story[None]:
     trolley.scan_in(trolley.ward.stock.code("tap", lot))
 
 
-def _take_back_and_scan(trolley: Trolley, lot: Lot) -> Story[None]:
+def _take_back(trolley: Trolley, lot: Lot) -> Story[None]:
     stage = trolley.ward.stage
     trolley.say(PartState.LOT_NOT_READABLE, "gas")
     yield stage.minutes(0.1, 0.3)
@@ -373,11 +373,12 @@ def _past_a_hold(trolley: Trolley, key: str) -> Story[None]:
     lot = ward.stock.lot(key, stage.now)
     product = ward.stock.products[key]
     product_id = product_key(product.standard, product.identifier, site_id=SITE_ID)
-    lot_id = lot_key(product_id, lot.text)
+    known = ward.stock.was_used(key, lot)
     hold = PutOnHold(
         sent=stage.sent(DESK, VENN),
-        subject="lot",
-        subject_id=lot_id,
+        # A lot that was never scanned is not known yet; then it is the product.
+        subject="lot" if known else "product",
+        subject_id=lot_key(product_id, lot.text) if known else product_id,
         reason="doubt",
         at=stage.now,
     )

@@ -38,6 +38,7 @@ class Stock:
             key: _lots(product, rng, begins, ends) for key, product in sorted(products.items())
         }
         self._lots["tap"] = _with_the_notice(self._lots["tap"], ends)
+        self._used: set[tuple[str, str]] = set()
         self._serials = {key: count(rng.randrange(1000, 4000)) for key in sorted(products)}
 
     def lot(self, key: str, at: datetime, *, before: int = 0) -> Lot:
@@ -50,9 +51,14 @@ class Stock:
         """Tell whether a new lot was begun within the last days, so that leftovers lie about."""
         return at - self.lot(key, at).since < timedelta(days=4)
 
+    def was_used(self, key: str, lot: Lot) -> bool:
+        """Tell whether a piece of the lot has been scanned before."""
+        return (key, lot.text) in self._used
+
     def code(self, key: str, lot: Lot) -> Code:
         """Return what a piece of the lot says; pump heads and oxygenators count up."""
         product = self.products[key]
+        self._used.add((key, lot.text))
         if product.kind in {"pump-head", "oxygenator"}:
             serial = f"{product.item_number}-{next(self._serials[key]):06d}"
             return code_of(product, lot=lot.text, serial=serial, expiry=lot.expiry)
