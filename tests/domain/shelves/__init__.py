@@ -1,0 +1,1 @@
+"""The four shelves: stories worked out by hand, laws, and a brute-force reference."""

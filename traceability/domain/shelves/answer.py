@@ -43,6 +43,12 @@ class Coverage:
     unknown: int
     """With unknown contents; not counted again among those with a gap."""
 
+    @property
+    def percent_complete(self) -> float | None:
+        """Share of circuits with nothing unknown, to one decimal; None where there is none."""
+        complete = self.circuits - self.with_gap - self.unknown
+        return round(100 * complete / self.circuits, 1) if self.circuits else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
