@@ -6,7 +6,7 @@ from typing import Final
 
 from traceability.actions.circuit.keep import DiscardCircuit, discard_circuit
 
-from .hospital import BOX_3, CONSOLE_3, RUIZ, TROLLEY_1, TROLLEY_2, Stand
+from .hospital import BOX_2, BOX_3, CONSOLE_3, RUIZ, TROLLEY_1, TROLLEY_2, Stand
 from .primes import ADULT, Quirk, prime
 from .stage import Story
 from .ward import Crew, Primed, Ward
@@ -46,10 +46,12 @@ class Keeper:
         """Begin with empty posts."""
         self.ward = ward
         self._numbers = count(1)
+        self._filling: set[str] = set()
 
     def fill(self, stand: Stand) -> Story[None]:
         """Prime for a post, again if the prime was stopped, and watch the use-by."""
         ward = self.ward
+        self._filling.add(stand.code)
         while True:
             number = next(self._numbers)
             primer, helper = ward.pair()
@@ -59,6 +61,7 @@ class Keeper:
             if circuit.use_by is not None:
                 break
             yield ward.stage.minutes(10, 30)
+        self._filling.discard(stand.code)
         ward.at_post[stand.code] = circuit
         ward.stage.begin(self._watch(stand, circuit), circuit.use_by)
 
@@ -85,17 +88,21 @@ class Keeper:
             return
         self.ward.at_post[stand.code] = None
         discard(self.ward, circuit, reason)
-        self.ward.stage.begin(self._later(stand, self.ward.stage.hours(1, 5)))
+        if stand in POSTS:
+            self.ward.stage.begin(self._later(stand, self.ward.stage.hours(1, 5)))
 
-    def put_back(self, stand: Stand, circuit: Primed) -> None:
-        """A circuit that was away came back; the one primed meanwhile keeps its place."""
-        if self.ward.at_post.get(stand.code) is None and circuit.use_by is not None:
-            self.ward.at_post[stand.code] = circuit
-            self.ward.stage.begin(self._watch(stand, circuit), circuit.use_by)
+    def put_back(self, stand: Stand, circuit: Primed) -> Stand:
+        """Find room for a circuit that came back unused: its post, or box 2 if that is taken."""
+        taken = self.ward.at_post.get(stand.code) is not None or stand.code in self._filling
+        where = BOX_2 if taken else stand
+        self.ward.at_post[where.code] = circuit
+        if circuit.use_by is not None:
+            self.ward.stage.begin(self._watch(where, circuit), circuit.use_by)
+        return where
 
     def _later(self, stand: Stand, wait: timedelta) -> Story[None]:
         yield wait
-        if self.ward.at_post.get(stand.code) is None:
+        if self.ward.at_post.get(stand.code) is None and stand.code not in self._filling:
             yield from self.fill(stand)
 
     def _watch(self, stand: Stand, circuit: Primed) -> Story[None]:
