@@ -1,1 +1,1 @@
-"""Photographs of packs: bytes in, symbols with places out. Keeps no picture, knows no part."""
+"""Pictures: bytes in, the texts of symbols and their places out. Touches no file and no store."""

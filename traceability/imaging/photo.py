@@ -1,7 +1,8 @@
-"""Bytes of a file that somebody sent -> an upright grey picture, or what is wrong with the file.
+"""From the bytes of a picture to upright grey pixels, whatever the bytes are.
 
-The file comes from outside and is treated so: only formats that cameras and browsers write are
-opened (others start programs of their own), and its size is looked at before anything is unpacked.
+A picture comes from anybody's phone: its declared size is checked before a pixel is unpacked, only
+a few well-known formats are opened (some others would start programs), and everything that can be
+wrong with it is one typed fault.
 """
 
 import io
@@ -14,89 +15,75 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 Grey = NDArray[np.uint8]
-"""Rows of dots, 0 black to 255 white."""
+"""Rows of pixels, 0 black to 255 white."""
 
-FORMATS: Final = ("JPEG", "PNG", "WEBP", "BMP")
-LARGEST_BYTES: Final = 32 * 1024 * 1024
-LARGEST_DOTS: Final = 64_000_000
-"""Of width times height: above what phones take by default, and 64 MB once it is grey."""
-
-BROKEN: Final = (
-    OSError,
-    SyntaxError,  # Pillow's word for a file that breaks its format
-    ValueError,
-    EOFError,
-    IndexError,
-    KeyError,
-    TypeError,
-    OverflowError,
-    struct.error,
-    zlib.error,
-)
-"""What unpacking a broken file raises."""
+FORMATS: Final = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")
+LARGEST_BYTES: Final = 64_000_000
+LARGEST_DOTS: Final = 80_000_000
+"""Over any phone's; grey, this takes 80 MB."""
+WHITE: Final = 255
 
 
 class UnreadablePicture(ValueError):
-    """The file cannot be read as a picture; nothing of it was kept.
+    """The bytes cannot be read as a picture; nothing of them was kept.
 
-    `code`: "empty-file", "not-a-picture", "broken-picture" (cut short or damaged) or
-    "picture-too-large". `facts`: bytes, or width and height in dots, where they are known.
+    `code`, without wording: "empty-file", "not-a-picture" (no format that is read here),
+    "broken-picture" (it ends too early or is damaged), "picture-too-large". `facts`: `bytes`, or
+    `width` and `height`, where they are known.
     """
 
     def __init__(self, code: str, **facts: int) -> None:
         """Keep code and facts apart from any wording."""
         super().__init__(code, facts)
-        self.code = code
-        self.facts = facts
+        self.code, self.facts = code, facts
 
 
 def upright(data: bytes) -> Grey:
-    """Return the picture as it was held when it was taken (the file says how to turn it).
+    """Return the picture as grey pixels, turned as its camera said; the first of several frames.
 
-    What is transparent is paper, so it becomes white; of several pictures the first is taken.
+    See-through parts stand on white; 16-bit greys are spread over the eight bits that readers take.
 
     Raises:
-        UnreadablePicture: the file is no picture, damaged or too large.
+        UnreadablePicture: nothing was unpacked that is larger than the limits above.
     """
     if not data:
         raise UnreadablePicture("empty-file", bytes=0)
     if len(data) > LARGEST_BYTES:
         raise UnreadablePicture("picture-too-large", bytes=len(data))
     try:
-        with _opened(data) as image:
-            return _grey(ImageOps.exif_transpose(_on_white(image)))
-    except BROKEN as broken:
-        if isinstance(broken, UnreadablePicture):
-            raise
-        raise UnreadablePicture("broken-picture", bytes=len(data)) from broken
-
-
-def _opened(data: bytes) -> Image.Image:
-    """Return the picture with its size known and nothing unpacked."""
-    try:
-        image = Image.open(io.BytesIO(data), formats=FORMATS)
+        return _grey(data)
+    except UnreadablePicture:
+        raise
     except UnidentifiedImageError:
         raise UnreadablePicture("not-a-picture", bytes=len(data)) from None
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise UnreadablePicture("picture-too-large", bytes=len(data)) from None
-    if image.width * image.height > LARGEST_DOTS:
-        raise UnreadablePicture("picture-too-large", width=image.width, height=image.height)
-    return image
+    except (OSError, SyntaxError, ValueError, EOFError, IndexError) as wrong:
+        raise UnreadablePicture("broken-picture", bytes=len(data)) from wrong
+    except (struct.error, zlib.error, OverflowError, MemoryError) as wrong:
+        raise UnreadablePicture("broken-picture", bytes=len(data)) from wrong
 
 
-def _on_white(image: Image.Image) -> Image.Image:
-    if not image.has_transparency_data:
-        return image
-    exif = image.getexif()
-    clear = image.convert("RGBA")
-    paper = Image.new("RGBA", clear.size, "white")
-    paper.alpha_composite(clear)
-    paper.getexif().update(exif)
-    return paper
+def _grey(data: bytes) -> Grey:
+    with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
+        wide, tall = picture.size
+        if wide * tall > LARGEST_DOTS:
+            raise UnreadablePicture("picture-too-large", width=wide, height=tall)
+        picture.load()
+        turned = ImageOps.exif_transpose(picture)
+        if turned.mode.startswith(("I", "F")):
+            return _spread(np.asarray(turned, dtype=np.float64))
+        if turned.has_transparency_data:
+            clear = turned.convert("RGBA")
+            paper = Image.new("RGBA", clear.size, (WHITE, WHITE, WHITE, WHITE))
+            turned = Image.alpha_composite(paper, clear)
+        return np.asarray(turned.convert("L"), dtype=np.uint8)
 
 
-def _grey(image: Image.Image) -> Grey:
-    if image.mode.startswith(("I", "F")):  # 16 bits a dot: convert() would cut, not scale
-        deep = np.asarray(image, dtype=np.float64)
-        return np.clip(deep / 257, 0, 255).astype(np.uint8)
-    return np.asarray(image.convert("L"))
+def _spread(values: NDArray[np.float64]) -> Grey:
+    """Return deep greys with their darkest as 0 and their lightest as 255."""
+    values = np.nan_to_num(values)
+    low, high = float(values.min()), float(values.max())
+    if high <= low:
+        return np.zeros(values.shape, dtype=np.uint8)
+    return ((values - low) / (high - low) * WHITE).astype(np.uint8)

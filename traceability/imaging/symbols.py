@@ -1,27 +1,35 @@
-"""Symbols on a picture, with their places, as the reader gives them: nothing is guessed.
+"""The symbols in a picture: their exact texts, where they are, and how sure the reading is.
 
-The calls follow what was measured on 157 pictures: plain text keeps the separator (U+001D),
-standard Code 39 keeps the "+" of HIBC, and light bars on dark need a second look at the negative.
+Calls and formats are those that were measured: other formats invent short numbers or change
+characters (a Code 39 read as "full ASCII" loses the "+" of a HIBC label).
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
 import numpy as np
 import zxingcpp
+from PIL import Image
 
-from traceability.identifiers.checks import gs1_check
 from traceability.identifiers.interpret import interpret
-from traceability.imaging.photo import Grey, upright
+from traceability.imaging.photo import WHITE, Grey, upright
 
 FORMATS: Final = zxingcpp.barcode_formats_from_str(
     "DataMatrix,QRCode,Code128,Code39Std,EAN13,ITF14"
 )
+LINEAR: Final = frozenset({"]E", "]I", "]C", "]A"})
+"""Symbology identifiers, two characters, of symbols made of bars (ISO/IEC 15424)."""
 ITF_DIGITS: Final = 14
-"""The reader also finds shorter ones, which are pieces cut out of longer symbols (measured)."""
+"""The reader's filter lets shorter ones through, cut out of longer symbols."""
+WRONG_ITF: Final = "]I0"
+"""An ITF whose last digit is no check digit of the others, so no ITF-14 as printed on cartons."""
 ANY_DAY: Final = date(2000, 1, 1)
 """Check digits do not depend on the day."""
+ENLARGED: Final = 2
+MOST_PIXELS: Final = 12_000_000
+"""Up to these many pixels a picture is looked at again twice its size; a larger one half."""
 
 Point = tuple[int, int]
 
@@ -31,17 +39,21 @@ class ReadSymbol:
     """One symbol that was read."""
 
     text: str
-    """As encoded; the separator is U+001D. A leading FNC1 is told by the identifier alone."""
+    """As read, the separator as U+001D."""
     symbology_identifier: str
-    """Of ISO/IEC 15424: "]d2" is GS1 Data Matrix."""
     box: tuple[Point, Point, Point, Point]
-    """Upper left, upper right, lower right, lower left of the symbol itself, however it lies; dots
-    of the upright picture from its upper left corner."""
+    """Upper left, upper right, lower right, lower left corner, as the symbol stands, without its
+    quiet zone; pixels of the upright picture, right and down."""
     suspect: bool
-    """A check digit or character does not fit: a person compares with the print."""
+    """It may not be what was printed: a person must compare."""
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Return the middle of the symbol."""
+        return sum(x for x, _ in self.box) / 4, sum(y for _, y in self.box) / 4
 
     def covers(self, point: tuple[float, float]) -> bool:
-        """Tell whether a point lies within the symbol."""
+        """Tell whether a point lies within the symbol, however it lies."""
         sides = zip(self.box, (*self.box[1:], self.box[0]), strict=True)
         turns = [
             (x2 - x1) * (point[1] - y1) - (y2 - y1) * (point[0] - x1)
@@ -49,71 +61,95 @@ class ReadSymbol:
         ]
         return all(turn >= 0 for turn in turns) or all(turn <= 0 for turn in turns)
 
-    @property
-    def middle(self) -> tuple[float, float]:
-        """Return the middle of the symbol."""
-        return sum(x for x, _ in self.box) / 4, sum(y for _, y in self.box) / 4
 
-
-def read_symbols(data: bytes) -> list[ReadSymbol]:
-    """Return each symbol on the picture, from top to bottom.
-
-    Two packs of one lot carry the same text and are two symbols.
+def read_symbols(data: bytes) -> tuple[ReadSymbol, ...]:
+    """Return the symbols in the picture, from top to bottom.
 
     Raises:
-        UnreadablePicture: the file is no picture, damaged or too large.
+        UnreadablePicture: the bytes are no picture.
     """
     return read_picture(upright(data))
 
 
-def read_picture(picture: Grey) -> list[ReadSymbol]:
-    """Return each symbol on an upright grey picture, from top to bottom."""
-    found = _pass(picture)
-    # Light on dark: the reader turns matrix symbols by itself, bars never.
-    found += [
-        each
-        for each in _pass(255 - picture)
-        if not any(known.text == each.text and known.covers(each.middle) for known in found)
-    ]
-    return sorted(found, key=lambda each: (each.middle[1], each.middle[0]))
+def read_picture(picture: Grey) -> tuple[ReadSymbol, ...]:
+    """Return the symbols among these pixels, from top to bottom.
+
+    Suspect is a check digit or character that does not fit its text, and a linear symbol that only
+    one of two looks saw: such readings were wrong now and then, with a right check digit.
+    """
+    found: list[ReadSymbol] = []
+    # The reader turns matrix symbols to dark on light by itself, linear ones never.
+    for look in (picture, WHITE - picture):
+        _join(found, _looked(look, 1.0))
+    if any(_is_linear(symbol) for symbol in found):
+        _join(found, _looked(*_at_other_size(picture)))
+        _join(found, _looked(*_at_other_size(WHITE - picture)))
+    judged = (replace(symbol, suspect=symbol.suspect or _doubted(symbol)) for symbol in found)
+    return tuple(sorted(judged, key=lambda symbol: (symbol.middle[1], symbol.middle[0])))
 
 
-def _pass(picture: Grey) -> list[ReadSymbol]:
-    read = zxingcpp.read_barcodes(
-        np.ascontiguousarray(picture),
+def _looked(picture: Grey, scale: float) -> Iterator[ReadSymbol]:
+    """Yield what one look sees, in the coordinates of the picture before it was scaled."""
+    if 0 in picture.shape:
+        return
+    for read in zxingcpp.read_barcodes(
+        picture,
         formats=FORMATS,
         text_mode=zxingcpp.TextMode.Plain,
         try_rotate=True,
         try_downscale=True,
         try_invert=True,
         binarizer=zxingcpp.Binarizer.LocalAverage,
+        is_pure=False,
         return_errors=False,
-    )
-    return [_symbol(each) for each in read if _is_whole(each)]
+    ):
+        name, place = read.symbology_identifier, read.position
+        if name.startswith("]I") and len(read.text) != ITF_DIGITS:
+            continue
+        corners = (place.top_left, place.top_right, place.bottom_right, place.bottom_left)
+        first, second, third, fourth = (
+            (round(corner.x / scale), round(corner.y / scale)) for corner in corners
+        )
+        yield ReadSymbol(
+            text=read.text,
+            symbology_identifier=name,
+            box=(first, second, third, fourth),
+            suspect=name[:2] in LINEAR,
+        )
 
 
-def _is_whole(read: zxingcpp.Barcode) -> bool:
-    bars_in_pairs = read.symbology_identifier.startswith("]I")
-    return bool(read.text) and (not bars_in_pairs or len(read.text) == ITF_DIGITS)
+def _join(found: list[ReadSymbol], seen: Iterator[ReadSymbol]) -> None:
+    """Add what is new; what was seen before, in the same place, is confirmed by that."""
+    for symbol in list(seen):
+        for at, other in enumerate(found):
+            if _same(symbol, other):
+                found[at] = replace(other, suspect=False)
+                break
+        else:
+            found.append(symbol)
 
 
-def _symbol(read: zxingcpp.Barcode) -> ReadSymbol:
-    at = read.position
-    corners = (at.top_left, at.top_right, at.bottom_right, at.bottom_left)
-    first, second, third, fourth = ((corner.x, corner.y) for corner in corners)
-    identifier = read.symbology_identifier
-    said = interpret(read.text, symbology_identifier=identifier, today=ANY_DAY)
-    return ReadSymbol(
-        text=read.text,
-        symbology_identifier=identifier,
-        box=(first, second, third, fourth),
-        suspect=any(fault.code == "bad-check-digit" for fault in said.faults)
-        or not _itf_holds(read.text, identifier),
-    )
+def _same(one: ReadSymbol, other: ReadSymbol) -> bool:
+    """Tell whether two looks saw one thing. Two packs of one lot carry one text in two places."""
+    alike = (one.text, one.symbology_identifier) == (other.text, other.symbology_identifier)
+    return alike and (other.covers(one.middle) or one.covers(other.middle))
 
 
-def _itf_holds(text: str, identifier: str) -> bool:
-    """Return False for an ITF-14 whose check digit is wrong; the reader calls those "]I0"."""
-    if not identifier.startswith("]I"):
+def _is_linear(symbol: ReadSymbol) -> bool:
+    return symbol.symbology_identifier[:2] in LINEAR
+
+
+def _doubted(symbol: ReadSymbol) -> bool:
+    """Tell whether a check fails. What else is wrong with a label is no reason to read it again."""
+    if symbol.symbology_identifier == WRONG_ITF:
         return True
-    return gs1_check(text[:-1]) == text[-1]
+    read = interpret(symbol.text, symbology_identifier=symbol.symbology_identifier, today=ANY_DAY)
+    return any(fault.code == "bad-check-digit" for fault in read.faults)
+
+
+def _at_other_size(picture: Grey) -> tuple[Grey, float]:
+    """Return the picture larger or, where that would be too much, smaller; and by how much."""
+    scale = float(ENLARGED) if picture.size * ENLARGED**2 <= MOST_PIXELS else 1 / ENLARGED
+    tall, wide = (max(round(side * scale), 1) for side in picture.shape)
+    other = Image.fromarray(picture).resize((wide, tall), Image.Resampling.BICUBIC)
+    return np.asarray(other, dtype=np.uint8), scale

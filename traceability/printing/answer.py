@@ -1,16 +1,19 @@
 """A recall answer on A4: question, head, coverage, four shelves in order, page n of m."""
 
 import io
+import re
+from collections.abc import Sequence
+from functools import partial
 from typing import Final
 from xml.sax.saxutils import escape
 
 from reportlab.lib import colors
-from reportlab.lib.enums import TA_LEFT
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
+    CondPageBreak,
     Flowable,
     Paragraph,
     SimpleDocTemplate,
@@ -19,114 +22,148 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from traceability.domain.answers import AnswerSection, AnswerSheet
-from traceability.printing.fonts import register_fonts
+from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
+from traceability.printing.fonts import on_paper, register_fonts, text_width
+from traceability.printing.marks import Bead, Rail
 
 MARGIN: Final = 20 * mm
-TEXT: Final = ParagraphStyle("text", fontName="sans", fontSize=10, leading=13, alignment=TA_LEFT)
-CELL: Final = ParagraphStyle("cell", parent=TEXT, fontSize=8.5, leading=10.5)
-SMALL: Final = ParagraphStyle("small", parent=TEXT, fontSize=8.5, leading=11)
-HEAD: Final = ParagraphStyle("head", parent=TEXT, fontName="sans-bold", fontSize=14, leading=17)
-SHELF: Final = ParagraphStyle("shelf", parent=TEXT, fontName="sans-bold", fontSize=11, leading=14)
-WIDTHS: Final = [22 * mm, 20 * mm, 56 * mm, 42 * mm, 30 * mm]
-
-
-class Bead(Flowable):
-    """The mark of a shelf: how much of the bead is there says how sure the record is."""
-
-    def __init__(self, kind: str, size: float = 12) -> None:
-        """Keep the kind: whole, half, open or none."""
-        super().__init__()
-        self.kind, self.size = kind, size
-        self.width = self.height = size
-
-    def draw(self) -> None:
-        """Draw it in black."""
-        canvas, radius = self.canv, self.size / 2 - 1
-        middle = self.size / 2
-        canvas.setLineWidth(1.4)
-        if self.kind == "whole":
-            canvas.circle(middle, middle, radius, stroke=0, fill=1)
-        elif self.kind == "half":
-            canvas.circle(middle, middle, radius, stroke=1, fill=0)
-            path = canvas.beginPath()
-            path.moveTo(middle, middle + radius)
-            path.arcTo(middle - radius, middle - radius, middle + radius, middle + radius, 90, 180)
-            path.close()
-            canvas.drawPath(path, stroke=0, fill=1)
-        elif self.kind == "open":
-            path = canvas.beginPath()
-            path.arc(middle - radius, middle - radius, middle + radius, middle + radius, 120, 300)
-            canvas.drawPath(path, stroke=1, fill=0)
+WIDE: Final = A4[0] - 2 * MARGIN
+FRAME: Final = 6
+"""Points that reportlab leaves free inside the margins of its own accord."""
+HEAD_ROOM: Final = 12 * mm
+FOOT_ROOM: Final = 12 * mm
+TEXT: Final = ParagraphStyle("text", fontName="sans", fontSize=10, leading=13)
+CELL: Final = ParagraphStyle("cell", parent=TEXT, fontSize=9, leading=11.2)
+BOLD_CELL: Final = ParagraphStyle("bold-cell", parent=CELL, fontName="sans-bold")
+HEAD: Final = ParagraphStyle("head", parent=TEXT, fontName="sans-bold", fontSize=15, leading=18.5)
+SHELF: Final = ParagraphStyle("shelf", parent=TEXT, fontName="sans-bold", fontSize=12, leading=15)
+WIDTHS: Final = (17, 17, 54, 46, 36)
+"""Millimetres of the columns; the last holds where it is now and what is to be done."""
+NO_BREAK: Final = "\u00a0"
+PADDING: Final = 5
+"""Points between columns."""
+ROW_ROOM: Final = A4[1] - 2 * MARGIN - HEAD_ROOM - FOOT_ROOM - 30 * mm
+"""A row that is higher than this, and only such a row, is split over pages."""
 
 
 def render_answer(sheet: AnswerSheet) -> bytes:
-    """Return the answer as a PDF; a row is never split over two pages."""
+    """Return the answer as a PDF; the same answer gives the same bytes.
+
+    A row is never split over two pages, but for one that is higher than a page.
+    """
     register_fonts()
     buffer = io.BytesIO()
     document = SimpleDocTemplate(
         buffer,
         pagesize=A4,
-        leftMargin=MARGIN,
-        rightMargin=MARGIN,
-        topMargin=MARGIN + 8 * mm,
-        bottomMargin=MARGIN + 4 * mm,
+        leftMargin=MARGIN - FRAME,
+        rightMargin=MARGIN - FRAME,
+        topMargin=MARGIN + HEAD_ROOM,
+        bottomMargin=MARGIN + FOOT_ROOM,
         title=sheet.subject,
+        creator="Circuit Traceability",
         invariant=1,
     )
+    say = partial(_said, lots=sheet.lots)
     story: list[Flowable] = [
-        Paragraph(escape(sheet.question), TEXT),
+        say(sheet.question, TEXT),
         Spacer(1, 2 * mm),
-        Paragraph(escape(sheet.head), HEAD),
+        say(sheet.head, HEAD),
         Spacer(1, 2 * mm),
+        *(say(line, TEXT) for line in (*sheet.coverage, sheet.last_entry) if line),
     ]
-    story += [Paragraph(escape(line), SMALL) for line in (*sheet.coverage, sheet.last_entry)]
     for section in sheet.sections:
-        story += _section(section)
-    story += [Spacer(1, 6 * mm), Paragraph(escape(sheet.caution), SMALL)]
+        story += _section(section, sheet.lots)
     document.build(story, canvasmaker=_numbered(sheet))
     return buffer.getvalue()
 
 
-def _section(section: AnswerSection) -> list[Flowable]:
-    title = Table(
-        [[Bead(section.bead), Paragraph(f"{section.count} {escape(section.name)}", SHELF)]],
-        colWidths=[8 * mm, None],
-        hAlign="LEFT",
-    )
+def _said(text: str, style: ParagraphStyle, *, lots: Sequence[str] = ()) -> Paragraph:
+    """Return a paragraph in which every lot is set in its own face, letters underlined."""
+    lines = (_marked(_whole_moments(on_paper(line)), lots) for line in text.split("\n"))
+    return Paragraph("<br/>".join(lines), style)
+
+
+def _whole_moments(text: str) -> str:
+    """Return the text with moments that no line break parts: 2026-11-25 03:40 CET."""
+    return re.sub(r"(?<=\d{4}-\d\d-\d\d) (?=\d\d:\d\d)|(?<=\d\d:\d\d) (?=[A-Z+-])", NO_BREAK, text)
+
+
+def _marked(text: str, lots: Sequence[str]) -> str:
+    known = sorted({on_paper(lot) for lot in lots if lot}, key=len, reverse=True)
+    if not known:
+        return escape(text)
+    either = "|".join(re.escape(lot) for lot in known)
+    pieces = re.split(rf"(?<!\w)({either})(?!\w)", text)
+    return "".join(_lot(each) if n % 2 else escape(each) for n, each in enumerate(pieces))
+
+
+def _lot(text: str) -> str:
+    """Return markup with a line under letters and none under digits: O and 0 always differ."""
+    pieces = re.split(r"([^\W\d_]+)", text.replace(" ", NO_BREAK))
+    marked = (f"<u>{escape(each)}</u>" if n % 2 else escape(each) for n, each in enumerate(pieces))
+    return f'<font name="mono">{"".join(marked)}</font>'
+
+
+def _number(text: str) -> Paragraph:
+    return Paragraph(_lot(on_paper(text)), CELL)
+
+
+def _section(section: AnswerSection, lots: Sequence[str]) -> list[Flowable]:
+    bead = [[Bead(section.bead), _said(f"{section.count} {section.name}", SHELF)]]
+    title = Table(bead, colWidths=[8 * mm, None], hAlign="LEFT")
     title.setStyle(
         TableStyle([("LEFTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")])
     )
-    found: list[Flowable] = [Spacer(1, 4 * mm), title, Paragraph(escape(section.explain), SMALL)]
-    if not section.rows:
-        return found
-    words = ("Circuit", "Run", "Why it stands here", "On patient", "Where now")
-    rows = [[Paragraph(f"<b>{word}</b>", CELL) for word in words]]
-    for row in section.rows:
-        patient = f"<br/>{escape(row.patient)}" if row.patient else ""
-        rows.append(
+    # A shelf's name never stands alone at the foot of a page.
+    found: list[Flowable] = [CondPageBreak(45 * mm), Spacer(1, 5 * mm), title]
+    if section.explain:
+        found += [_said(section.explain, TEXT, lots=lots), Spacer(1, 1.5 * mm)]
+    found.append(Rail(section.bead))
+    return [*found, _table(section.rows, lots)] if section.rows else found
+
+
+def _table(rows: Sequence[AnswerRow], lots: Sequence[str]) -> Table:
+    say = partial(_said, lots=lots)
+    tasks = any(row.task for row in rows)
+    heads = ["Circuit", "Run", "Why it stands here", "On patient", "Where now"]
+    heads[4] += ", task" if tasks else ""
+    cells: list[list[Sequence[Flowable]]] = [[[Paragraph(each, BOLD_CELL)] for each in heads]]
+    for row in rows:
+        cells.append(
             [
-                Paragraph(f'<font name="mono">{escape(row.circuit)}</font>', CELL),
-                Paragraph(f'<font name="mono">{escape(row.run)}</font>{patient}', CELL),
-                Paragraph(escape(row.why), CELL),
-                Paragraph(escape(row.on_patient), CELL),
-                Paragraph(escape(row.where_now), CELL),
+                [_number(row.circuit)],
+                [_number(row.run) if row.run else say("no run", CELL)],
+                [say(row.why, CELL)],
+                [say(each, CELL) for each in (row.patient, row.on_patient) if each],
+                [say(each, CELL) for each in (row.where_now, row.task) if each],
             ]
         )
-    table = Table(rows, colWidths=WIDTHS, repeatRows=1, splitByRow=1, hAlign="LEFT")
-    table.setStyle(
-        TableStyle(
-            [
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LINEBELOW", (0, 0), (-1, -1), 0.4, colors.grey),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 5),
-                ("TOPPADDING", (0, 0), (-1, -1), 2),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-            ]
-        )
+    style = TableStyle(
+        [
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LINEBELOW", (0, 0), (-1, -1), 0.4, colors.black),
+            ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ("RIGHTPADDING", (0, 0), (-1, -1), PADDING),
+            ("TOPPADDING", (0, 0), (-1, -1), 2.5),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ]
     )
-    return [*found, table]
+    widths = [each * mm for each in WIDTHS]
+    heights = [_height(cell, wide) for row in cells for cell, wide in zip(row, widths, strict=True)]
+    return Table(
+        cells,
+        colWidths=widths,
+        repeatRows=1,
+        splitByRow=1,
+        splitInRow=int(max(heights) > ROW_ROOM),
+        hAlign="LEFT",
+        style=style,
+    )
+
+
+def _height(cell: Sequence[Flowable], wide: float) -> float:
+    return sum(each.wrap(wide - PADDING, ROW_ROOM)[1] for each in cell)
 
 
 def _numbered(sheet: AnswerSheet) -> type[Canvas]:
@@ -152,14 +189,29 @@ def _numbered(sheet: AnswerSheet) -> type[Canvas]:
 
 
 def _furniture(canvas: Canvas, sheet: AnswerSheet, number: int, pages: int) -> None:
-    width, height = A4
-    canvas.setFont("sans-bold", 9)
-    canvas.drawString(MARGIN, height - MARGIN, sheet.subject)
-    canvas.setFont("sans", 8.5)
-    canvas.drawString(MARGIN, height - MARGIN - 11, sheet.unit)
-    said = f"As known on {sheet.as_known} · page {number} of {pages}"
-    canvas.drawRightString(width - MARGIN, height - MARGIN, said)
-    canvas.rect(MARGIN, height - MARGIN - 16, width - 2 * MARGIN, 1, stroke=0, fill=1)
-    canvas.setFont("sans", 8)
-    canvas.drawString(MARGIN, MARGIN - 4, sheet.caution)
-    canvas.drawRightString(width - MARGIN, MARGIN - 15, f"Answer digest {sheet.digest}")
+    top = A4[1] - MARGIN
+    right = f"As known on {sheet.as_known} · page {number} of {pages}"
+    _line(canvas, sheet.subject, top - 9, font="sans-bold", size=10)
+    said = text_width(right, "sans", 9)
+    _line(canvas, sheet.unit, top - 21, size=9, room=WIDE - said - 12)
+    canvas.setFont("sans", 9)
+    canvas.drawRightString(A4[0] - MARGIN, top - 21, right)
+    canvas.rect(MARGIN, top - 27, WIDE, 1.2, stroke=0, fill=1)
+    canvas.rect(MARGIN, MARGIN + 24, WIDE, 0.5, stroke=0, fill=1)
+    _line(canvas, sheet.caution, MARGIN + 13, size=9)
+    _line(canvas, f"Answer digest {sheet.digest}", MARGIN + 2, font="mono", size=8)
+
+
+def _line(
+    canvas: Canvas, text: str, y: float, *, font: str = "sans", size: float, room: float = WIDE
+) -> None:
+    """Write one line, narrower where it would run over; all of it also stands in the text."""
+    shown = on_paper(text)
+    wide = text_width(shown, font, size)
+    canvas.saveState()
+    canvas.translate(MARGIN, y)
+    if wide > room:
+        canvas.scale(room / wide, 1)
+    canvas.setFont(font, size)
+    canvas.drawString(0, 0, shown)
+    canvas.restoreState()

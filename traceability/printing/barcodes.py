@@ -75,7 +75,7 @@ def _read_back(
     pixels = np.where(np.kron(np.pad(dark, 4), np.ones((SCALE, SCALE))) > 0, 0, 255)
     found = zxingcpp.read_barcodes(
         pixels.astype(np.uint8),
-        formats=kind,
+        formats=zxingcpp.barcode_formats_from_str(kind.name),
         text_mode=zxingcpp.TextMode.Plain,
         is_pure=True,
     )

@@ -53,13 +53,19 @@ def tag_facts_said(facts: TagFacts) -> Mapping[str, Said]:
         "practice": plain("PRACTICE" if facts.practice else ""),
         "warning": plain(facts.unsigned_words),
         "copy": plain(f"Copy {facts.copy + 1}" if facts.copy else ""),
-        "ring": plain(f"{facts.unit}, ring {facts.ring}"),
+        "ring": plain(_ring(facts)),
         "caution": plain(CAUTION),
     }
 
 
 def _joined(*parts: str) -> str:
     return " · ".join(part for part in parts if part)
+
+
+def _ring(facts: TagFacts) -> str:
+    """Return whom to ring; with the hospital, for a circuit may lie in another one."""
+    ring = f"ring {facts.ring}" if facts.ring else ""
+    return ", ".join(word for word in (facts.site_name, facts.unit, ring) if word)
 
 
 def _moment(facts: TagFacts, at: datetime) -> str:
