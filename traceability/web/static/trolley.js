@@ -133,7 +133,7 @@ function choose(id) {
     each.setAttribute("aria-pressed", String(on));
   }
   const name = id && placeName(id);
-  chosenFor.textContent = name ? `Next: ${name}. Touch it again for any place` : "";
+  chosenFor.textContent = name ? `For: ${name}` : "";
 }
 
 const placeName = (id) =>
