@@ -64,18 +64,28 @@ class Run:
     used: list[Primed]
 
 
-def live_run(ward: Ward, keeper: Keeper, course: Course, reference: str) -> Story[None]:
-    """Live through one run."""
+def live_run(
+    ward: Ward,
+    keeper: Keeper,
+    course: Course,
+    reference: str,
+    *,
+    circuit: Primed | None = None,
+) -> Story[None]:
+    """Live through one run; `circuit` is one that was primed for this patient."""
     stage = ward.stage
     bed = ward.free_beds.pop(0)
-    run = yield from (
-        _arrives(ward, bed) if course.foreign else _begins(ward, keeper, course, bed)
-    )
+    if course.foreign:
+        run = yield from _arrives(ward, bed)
+    else:
+        wanted = (BOX_3, CONSOLE_3) if course.retrieval else (CONSOLE_3, BOX_3)
+        circuit = circuit or (yield from _one_ready(ward, keeper, wanted))
+        run = yield from begin_run(ward, circuit, course, bed)
     yield stage.minutes(5, 40)
-    _patient(run, "")
+    name_patient(run, "")
     if course.patient_known:
         yield stage.hours(1, 12)
-        _patient(run, reference)
+        name_patient(run, reference)
     if course.foreign:
         # Contents not known: it is changed soon, as many units do.
         yield from _change(run, keeper)
@@ -84,10 +94,9 @@ def live_run(ward: Ward, keeper: Keeper, course: Course, reference: str) -> Stor
     ward.free_beds.append(bed)
 
 
-def _begins(ward: Ward, keeper: Keeper, course: Course, bed: Stand) -> Story[Run]:
+def begin_run(ward: Ward, circuit: Primed, course: Course, bed: Stand) -> Story[Run]:
+    """Take the circuit and let blood flow."""
     stage = ward.stage
-    wanted = (BOX_3, CONSOLE_3) if course.retrieval else (CONSOLE_3, BOX_3)
-    circuit = yield from _one_ready(ward, keeper, wanted)
     manner = Manner.PLANNED if course.retrieval else Manner.EMERGENCY
     person = FALK if course.retrieval else None
     asked = TakeCircuit(
@@ -255,7 +264,8 @@ def _ends(run: Run, course: Course) -> Story[None]:
         discard(ward, circuit, "used")
 
 
-def _patient(run: Run, reference: str) -> None:
+def name_patient(run: Run, reference: str) -> None:
+    """Tie the run to a patient; an empty reference gives a temporary identity."""
     stage = run.ward.stage
     asked = SetPatient(
         sent=stage.sent(PHONE_4, SATO), run_id=run.id, reference=reference, at=stage.now

@@ -65,13 +65,14 @@ class Keeper:
         ward.at_post[stand.code] = circuit
         ward.stage.begin(self._watch(stand, circuit), circuit.use_by)
 
-    def take(self, stand: Stand) -> Primed | None:
+    def take(self, stand: Stand, *, prime_again: bool = True) -> Primed | None:
         """Hand out the circuit of a post and have the next one primed; None: it is empty."""
         circuit = self.ready(stand)
         if circuit is None:
             return None
         self.ward.at_post[stand.code] = None
-        self.ward.stage.begin(self._later(stand, self.ward.stage.hours(2, 20)))
+        if prime_again:
+            self.ward.stage.begin(self._later(stand, self.ward.stage.hours(2, 20)))
         return circuit
 
     def ready(self, stand: Stand) -> Primed | None:

@@ -15,6 +15,7 @@ LOOK_ALIKE_LOT: Final = "T77-OB1"
 """Another lot of the same taps, with a letter where the first has a zero."""
 FREE_LOT: Final = "T81-002"
 """The lot that is taken since the notice came."""
+NOTICE_DAYS_AGO: Final = 2.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,8 +49,12 @@ class Stock:
         return lots[max(here - before, 0)]
 
     def is_fresh(self, key: str, at: datetime) -> bool:
-        """Tell whether a new lot was begun within the last days, so that leftovers lie about."""
-        return at - self.lot(key, at).since < timedelta(days=4)
+        """Tell whether a new lot was begun within the last days, so that leftovers lie about.
+
+        The notice's lot left none: it went into the quarantine bin.
+        """
+        lot = self.lot(key, at)
+        return lot.text != FREE_LOT and at - lot.since < timedelta(days=4)
 
     def was_used(self, key: str, lot: Lot) -> bool:
         """Tell whether a piece of the lot has been scanned before."""
@@ -92,7 +97,7 @@ def _text(product: Product, rng: Random, since: datetime, number: int) -> str:
 
 def _with_the_notice(lots: list[Lot], ends: datetime) -> list[Lot]:
     """Put the three lots of the notice's story at the end of the taps."""
-    fixed = [(135, LOOK_ALIKE_LOT), (105, NOTICE_LOT), (6, FREE_LOT)]
+    fixed = [(135, LOOK_ALIKE_LOT), (105, NOTICE_LOT), (NOTICE_DAYS_AGO, FREE_LOT)]
     tail = [
         Lot(
             since=ends - timedelta(days=days),
