@@ -171,7 +171,7 @@ def scope(given: Mapping[str, Any]) -> tuple[Clause, ...]:
     return within((clause,), since, until)
 
 
-def _spans(spans: tuple[Span, ...]) -> list[list[str | None]]:
+def spans(spans: tuple[Span, ...]) -> list[list[str | None]]:
     return [[_time(one.start), None if one.end is None else _time(one.end)] for one in spans]
 
 
@@ -185,9 +185,9 @@ def _row(row: Row, *, patient: bool) -> dict[str, Any]:
         written["reasons"] = [str(reason) for reason in row.reasons]
     if patient and row.shelf is not Shelf.EXCLUDED:
         confirmed = row.shelf is Shelf.CONFIRMED
-        written["intervals"] = _spans(row.sure if confirmed else row.possible)
+        written["intervals"] = spans(row.sure if confirmed else row.possible)
         if confirmed and row.possible != row.sure:
-            written["possible_intervals"] = _spans(row.possible)
+            written["possible_intervals"] = spans(row.possible)
     if row.continues_beyond_our_record:
         written["continues_beyond_our_record"] = True
     return written
