@@ -140,7 +140,13 @@ class Trolley:
         if done.code == "which-place":
             choices = done.facts["choices"]
             done = self.go_on(slot=str(choices[0][0]))  # type: ignore[index]
+        if done.code == "on-hold":
+            done = self.go_past_hold()
         require(done, "placed")
+
+    def go_past_hold(self) -> Done:
+        """A patient waits, the consultant's badge is shown, and it is recorded."""
+        return self.go_on(reason="patient-waits", by=AALTO.id)
 
     def go_on(self, **answer: object) -> Done:
         """Answer what the last scan asked."""
@@ -386,8 +392,8 @@ def _past_a_hold(trolley: Trolley, key: str) -> Story[None]:
     yield stage.minutes(1, 2)
     require(trolley.scan(ward.stock.code(key, lot)), "on-hold")
     yield stage.minutes(1, 3)
-    require(trolley.go_on(reason="patient-waits", by=AALTO.id), "placed")
-    stage.begin(_release(ward, hold), stage.now + timedelta(days=2))
+    require(trolley.go_past_hold(), "placed")
+    stage.begin(_release(ward, hold), stage.now + timedelta(hours=2))
 
 
 def _release(ward: Ward, hold: PutOnHold) -> Story[None]:
