@@ -1,0 +1,1 @@
+"""What the acts record, refuse and never block, on both databases."""
