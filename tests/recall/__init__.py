@@ -1,0 +1,1 @@
+"""Recall: right, leaves nobody out, repeats exactly."""
