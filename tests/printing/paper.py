@@ -1,5 +1,6 @@
 """Paper looked at from outside: poppler rasterises and reads text, zxing-cpp reads symbols."""
 
+import math
 import re
 import subprocess
 from dataclasses import dataclass, replace
@@ -13,7 +14,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from traceability.domain.tags import TagFacts, circuit_symbol
-from traceability.printing.label import Box
+from traceability.printing.label import Box, Label
 
 Dots = NDArray[np.uint8]
 MM_PER_POINT: Final = 25.4 / 72
@@ -144,3 +145,22 @@ def runs_of_dots(dots: Dots) -> list[int]:
         edges = np.flatnonzero(np.diff(inside)) + 1
         found += [int(length) for length in np.diff([0, *edges, inside.size])]
     return found
+
+
+def outside_boxes(page: Dots, label: Label, dpi: int) -> Dots:
+    """Return the page with everything white that stands inside a box of the label.
+
+    Boxes do not overlap, so where nothing is left no text runs into another or into a symbol.
+    """
+    left = page.copy()
+    boxes = [each.box for each in label.fields]
+    boxes += [each.box for each in label.symbols]
+    boxes += [each.box for each in label.rules]
+    for box in boxes:
+        x, y, x_end, y_end = (
+            side * dpi / 25.4 for side in (box.x, box.y, box.x + box.width, box.y + box.height)
+        )
+        # Some letters ("Ł") reach a hair out of their own width.
+        hair = math.ceil(0.25 * dpi / 25.4)
+        left[int(y) - 1 : math.ceil(y_end) + 1, int(x) - hair : math.ceil(x_end) + hair] = 255
+    return left

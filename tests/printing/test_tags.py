@@ -4,6 +4,7 @@ import math
 import re
 import subprocess
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,11 @@ from hypothesis import strategies as st
 
 from tests.printing.paper import (
     FACTS,
+    PRIMED,
     Dots,
     dark_box,
     facts,
+    outside_boxes,
     pages,
     runs_of_dots,
     sizes_mm,
@@ -24,15 +27,22 @@ from tests.printing.paper import (
     words,
 )
 from traceability.domain.tags import TagFacts
-from traceability.printing.label import Box, load_label
+from traceability.printing.label import Box
+from traceability.printing.label_file import load_label
 from traceability.printing.tags import render_tag
 
 LABEL = load_label("circuit_tag")
 SYMBOL = LABEL.symbols[0]
-ENDLESS = "Wilhelmina Przybyszewska-Ångström av Norrviks Sund och Östra Hamnplanen"
+ENDLESS = (
+    "Wilhelmina Przybyszewska-Ångström av Norrviks Sund och Östra Hamnplanen, "
+    "Ældste Søster på Øvre Ångermanvägen"
+)
 
-names = st.text(st.characters(exclude_categories=["Cs"]), max_size=60) | st.text(
-    "WMåłŁ₂-. ", min_size=20, max_size=600
+some = st.text("WMåłŁ₂Øgj-. ", max_size=45)
+names = (
+    some
+    | st.text(st.characters(exclude_categories=["Cs"]), max_size=60)
+    | st.text("WMåłŁ₂-. ", min_size=20, max_size=600)
 )
 
 
@@ -163,27 +173,48 @@ def test_a_name_that_does_not_fit_makes_a_plain_tag_that_says_so() -> None:
 
 
 def test_a_plain_tag_that_needs_two_labels_says_so_and_carries_the_symbol_on_both() -> None:
-    pdf = render_tag(facts(helper=" ".join([ENDLESS] * 40)))
+    pdf = render_tag(facts(helper=" ".join([ENDLESS] * 40), practice=True, helper_signed_at=None))
     drawn = pages(pdf, 203)
     assert len(drawn) > 1
     assert [symbols(page) for page in drawn] == [[FACTS.symbol]] * len(drawn)
     shown = text(pdf)
-    assert f"PLAIN TAG OF {len(drawn)} LABELS" in shown
-    assert shown.count("C-0419") >= len(drawn)
+    every = ("C-0419", "2026-12-25 04:10 CET", "PRACTICE", "SECOND SIGNATURE MISSING")
+    for number in range(1, len(drawn) + 1):
+        assert f"Tag {number} of {len(drawn)}." in shown
+    for fact in every:
+        assert shown.count(fact) == len(drawn)
     assert squeezed(ENDLESS) in squeezed(shown)
 
 
-def test_what_the_typeface_lacks_is_written_out_and_not_left_out() -> None:
-    said = squeezed(text(render_tag(facts(primer="王 Li\x07", helper="e\u0301"))))
-    assert "<U+738B>Li<U+0007>" in said
-    assert "é" in said
-
-
-def test_a_label_without_a_place_for_a_fact_prints_the_plain_tag() -> None:
-    fewer = replace(LABEL, fields=tuple(f for f in LABEL.fields if f.name != "use_by"))
-    said = text(render_tag(FACTS, label=fewer))
-    assert "PLAIN TAG: use by did not fit" in said
+def test_a_tag_without_a_symbol_says_what_to_type() -> None:
+    said = text(render_tag(facts(symbol="X" * 4000)))
+    assert "PLAIN TAG: no symbol could be made. Type the number. C-0419" in said
     assert "2026-12-25 04:10 CET" in said
+
+
+def test_what_the_typeface_lacks_is_written_out_and_not_left_out() -> None:
+    said = squeezed(text(render_tag(facts(primer="王 Li\x07", helper="e\u0301 מ"))))
+    assert "[U+738B]Li[U+0007]" in said
+    assert "é[U+05DE]" in said  # right-to-left letters in the wrong order are another name
+
+
+def test_a_signature_of_another_day_shows_its_day() -> None:
+    said = text(render_tag(facts(helper_signed_at=PRIMED + timedelta(hours=21))))
+    assert "Assisted and checked: J. Ruiz, signed 2026-11-26 01:10" in said
+
+
+def test_letters_of_lots_and_of_the_number_are_underlined_and_digits_are_not() -> None:
+    """Look at the dots below "C" and below "0" of the number: only the letter has a line."""
+    pdf = render_tag(FACTS)
+    (page,) = pages(pdf, 203)
+    number = next(word for word in words(pdf) if word.text == "C-0419").box
+    wide = number.width / len("C-0419")
+    size = number.width / len("C-0419") / 0.602  # a digit of this face is .602 of its size wide
+    field = next(each for each in LABEL.fields if each.name == "number").box
+    line = field.y + field.height / 2 + size * (0.965 - 0.6 + 0.13)
+    for at, letter in enumerate("C-0419"):
+        below = Box(x=number.x + (at + 0.2) * wide, y=line, width=wide * 0.6, height=size * 0.06)
+        assert (dark_box(page, below, 203) < 128).any() == (letter == "C"), letter
 
 
 def _changed(primer: str, helper: str, place: str, reason: str, prime: str) -> TagFacts:
@@ -201,6 +232,8 @@ def test_no_text_ever_runs_into_the_symbol_or_over_the_edge() -> None:
         pdf = render_tag(tag)
         for each in pages(pdf, 203):
             assert np.array_equal(inside_frame(each, 203), alone), "only the symbol in its frame"
+            if "PLAIN TAG" not in text(pdf):
+                assert outside_boxes(each, LABEL, 203).min() == 255, "each text in its own box"
         for word in words(pdf):
             box = word.box
             assert not box.overlaps(SYMBOL.box), word
@@ -216,7 +249,8 @@ latin = st.text("WMabcåłŁ₂Ø-.() ", max_size=50) | st.text("WMabcåłŁ₂�
 @given(st.builds(_changed, latin, latin, latin, latin, latin))
 def test_whatever_names_are_nothing_is_left_out(tag: TagFacts) -> None:
     said = squeezed(text(render_tag(tag)))
-    said = re.sub(r"C-0419,PLAINTAGOF\d+LABELS:\w*didnotfit,label\d+", "", said)
+    # A text that goes on with a second tag is parted by what stands on top of each.
+    said = re.sub(r"PLAINTAG:\w+didnotfit\.Tag\d+of\d+\.", "", said)
     for name in (tag.primer, tag.helper, tag.place, tag.use_by_reason, *tag.prime_lines):
         assert squeezed(name) in said
     for fact in ("C-0419", "2026-12-25 04:10 CET", "serial 000452", "ring 5512"):

@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from hashlib import sha256
 from typing import Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -123,7 +124,8 @@ def site_code(site_id: UUID) -> str:
     chance, and whoever brings sites together asks for that.
     """
     alphabet = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
-    number, code = int.from_bytes(site_id.bytes[-8:]) ^ int.from_bytes(site_id.bytes[:8]), ""
+    # Hashed, since ids made on one morning are alike in most of their characters.
+    number, code = int.from_bytes(sha256(site_id.bytes).digest()), ""
     for _ in range(4):
         number, digit = divmod(number, len(alphabet))
         code += alphabet[digit]

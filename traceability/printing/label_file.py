@@ -48,12 +48,15 @@ def load_label(name: str, folder: Path | None = None) -> Label:
     """
     path = (folder or labels_folder()) / name / "label.toml"
     try:
-        text = path.read_text("utf-8")
-        data = tomllib.loads(text)
+        read = path.read_bytes()
     except OSError:
         raise WrongLabel(f"{path}: no such label") from None
-    except UnicodeDecodeError:
-        raise WrongLabel(f"{path}: not a text in UTF-8") from None
+    try:
+        text = read.decode("utf-8")
+        data = tomllib.loads(text)
+    except UnicodeDecodeError as wrong:
+        line = read[: wrong.start].count(b"\n") + 1
+        raise WrongLabel(f"{path}, line {line}: not a text in UTF-8") from None
     except tomllib.TOMLDecodeError as wrong:
         raise WrongLabel(f"{path}: {wrong}") from None
     return _File(path, text, data).label(name)
@@ -138,6 +141,8 @@ class _File:
         for number, line in enumerate(self.content.splitlines(), start=1):
             if header := re.match(r"\s*\[+\s*([\w-]+)\s*\]+", line):
                 now = header[1]
+                if kind == "" and now == key:
+                    return number
                 seen[now] = seen.get(now, -1) + 1
                 at = number if (now, seen[now]) == (kind, index) else at
             elif (now, seen[now]) == (kind, index) and re.match(rf"\s*\"?{key}\"?\s*=", line):

@@ -3,6 +3,7 @@
 import io
 import math
 import re
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -21,7 +22,7 @@ from traceability.printing.barcodes import (
 )
 from traceability.printing.fonts import register_fonts, text_width
 from traceability.printing.label import Box, Label, SymbolField, TextField
-from traceability.printing.words import LINE, Face, Run, Said, filled, fitted
+from traceability.printing.words import LINE, Face, Run, Said, as_text, filled, fitted
 
 POINTS_PER_MM: Final = POINTS_PER_INCH / MM_PER_INCH
 BASELINE: Final = 0.965
@@ -85,13 +86,16 @@ class Sheet:
         *,
         left: float = 0,
         top: float = 0,
+        shorten: bool = False,
     ) -> None:
         """Draw one label with its upper left corner at `left`, `top`.
+
+        `shorten`: a text that does not fit ends in "…" instead of stopping the label.
 
         Raises:
             DoesNotFit: with nothing drawn.
         """
-        texts = [(field, placed(field, facts)) for field in label.fields]
+        texts = [(field, placed(field, facts, shorten=shorten)) for field in label.fields]
         drawn = [
             (field, self.sized(field, symbols[field.name]))
             for field in label.symbols
@@ -193,22 +197,38 @@ def face_of(field: TextField) -> Face:
     return Face(field.font, lots_everywhere=field.underline_letters)
 
 
-def placed(field: TextField, facts: Mapping[str, Said]) -> tuple[float, list[Said]]:
+def placed(
+    field: TextField, facts: Mapping[str, Said], *, shorten: bool = False
+) -> tuple[float, list[Said]]:
     """Return size and lines of what a field says.
 
     Raises:
         DoesNotFit: not even at the field's least size.
     """
+
+    def fit(said: Said) -> tuple[float, list[Said]] | None:
+        return fitted(
+            said,
+            face_of(field),
+            size=field.size,
+            least=field.least,
+            lines=field.lines,
+            wide=field.box.width * POINTS_PER_MM,
+            tall=field.box.height * POINTS_PER_MM,
+        )
+
     said = filled(field.text, facts)
-    found = fitted(
-        said,
-        face_of(field),
-        size=field.size,
-        least=field.least,
-        lines=field.lines,
-        wide=field.box.width * POINTS_PER_MM,
-        tall=field.box.height * POINTS_PER_MM,
-    )
+    found = fit(said)
+    if found is None and shorten:
+        whole = as_text(said)
+        # The longest beginning that fits; a longer one never fits where a shorter one does not.
+        ends = range(len(whole), 0, -1)
+        at = bisect_left(ends, True, key=lambda end: fit(_cut(whole, end)) is not None)
+        found = fit(_cut(whole, ends[at])) if at < len(ends) else None
     if found is None:
         raise DoesNotFit(field.name)
     return found
+
+
+def _cut(text: str, end: int) -> Said:
+    return (Run(f"{text[:end].rstrip()}…"),)

@@ -53,9 +53,10 @@ def render_act_cards(*, dpi: int = 300) -> bytes:
 def render_badges(people: Iterable[Mapping[str, str]], *, dpi: int = 300) -> bytes:
     """Return badges, one a page. Each of `people` has code, name, roles, unit and site.
 
+    A name that is too long even at the least size ends in "…": the symbol is what counts.
+
     Raises:
         ValueError: a code that is not of letters A-Z, digits and hyphens within.
-        DoesNotFit: a name too long for its label even at its least size.
     """
     cells = [(_said(person), {"badge": badge_symbol(person["code"])}) for person in people]
     return _one_a_page(load_label("badge"), cells, dpi, title="Badges")
@@ -64,9 +65,10 @@ def render_badges(people: Iterable[Mapping[str, str]], *, dpi: int = 300) -> byt
 def render_places(places: Iterable[Mapping[str, str]], *, site_code: str, dpi: int = 203) -> bytes:
     """Return place labels, one a page. Each of `places` has code, name, duty and unit.
 
+    A name that is too long even at the least size ends in "…".
+
     Raises:
         ValueError: a code that is not of letters A-Z, digits and hyphens within.
-        DoesNotFit: a name too long for its label even at its least size.
     """
     cells = [(_said(each), {"place": place_symbol(site_code, each["code"])}) for each in places]
     return _one_a_page(load_label("place"), cells, dpi, title="Place labels")
@@ -79,7 +81,7 @@ def _said(facts: Mapping[str, str]) -> Mapping[str, Said]:
 def _one_a_page(label: Label, cells: Sequence[Cell], dpi: int, *, title: str) -> bytes:
     sheet = new_sheet(label.width, label.height, dpi, title=title)
     for facts, symbols in cells:
-        sheet.draw(label, facts, symbols)
+        sheet.draw(label, facts, symbols, shorten=True)
         sheet.next_page()
     return sheet.finished()
 
