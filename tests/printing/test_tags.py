@@ -162,6 +162,25 @@ def test_the_same_facts_give_the_same_bytes() -> None:
     assert render_tag(FACTS) != render_tag(facts(number="C-0420"))
 
 
+def test_what_is_long_on_many_a_morning_still_fits_the_tag() -> None:
+    tag = facts(
+        circuit_type="Paediatric 1/4, retrieval",
+        place="Box 2, store room",
+        use_by_reason="Three-way tap, high pressure, lot T77-0B1, expires 2026-11-30",
+        prime_lines=(
+            "Prime: sodium chloride 0.9 % and human albumin 20 %, 1.35 L",
+            "Red cells 280 mL. Heparin 5000 units.",
+        ),
+        primer="Margareta Lindqvist",
+        helper="Joaquín Ruiz Zapatero",
+        parts_line="23 parts: 15 own lot or serial, 3 inside the pack, 2 lot not readable, "
+        "1 lot not recorded, 2 not fitted",
+    )
+    said = text(render_tag(tag))
+    assert "PLAIN TAG" not in said
+    assert "Prime: sodium chloride 0.9 % and human albumin" in said
+
+
 def test_a_name_that_does_not_fit_makes_a_plain_tag_that_says_so() -> None:
     pdf = render_tag(facts(helper=ENDLESS))
     said = squeezed(text(pdf))

@@ -22,7 +22,7 @@ from traceability.printing.barcodes import (
 )
 from traceability.printing.fonts import register_fonts, text_width
 from traceability.printing.label import Box, Label, SymbolField, TextField
-from traceability.printing.words import LINE, Face, Run, Said, as_text, filled, fitted
+from traceability.printing.words import LINE, Face, Run, Said, as_text, filled, fitted, plain
 
 POINTS_PER_MM: Final = POINTS_PER_INCH / MM_PER_INCH
 BASELINE: Final = 0.965
@@ -231,4 +231,4 @@ def placed(
 
 
 def _cut(text: str, end: int) -> Said:
-    return (Run(f"{text[:end].rstrip()}…"),)
+    return plain(f"{text[:end].rstrip()}…")

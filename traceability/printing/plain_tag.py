@@ -8,10 +8,9 @@ import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from traceability.printing.fonts import on_paper
 from traceability.printing.label import Label
 from traceability.printing.pdf import POINTS_PER_MM, DoesNotFit, Sheet
-from traceability.printing.words import LINE, Face, Run, Said, as_text, broken, plain
+from traceability.printing.words import LINE, Face, Said, broken, plain
 
 SIZES: Final = (7.0, 6.5, 6.0, 5.5)
 """Points, tried in this order; when even the last needs more than one tag, it stays the last."""
@@ -74,9 +73,7 @@ def _set(
 ) -> list[tuple[Face, Said]]:
     lines: list[tuple[Face, Said]] = []
     for name in names:
-        said = tuple(Run(on_paper(run.text), run.lot) for run in facts.get(name, ()))
-        if as_text(said):
-            lines += [(face, line) for line in broken(said, face, size, wide)]
+        lines += [(face, line) for line in broken(facts.get(name, ()), face, size, wide)]
     return lines
 
 

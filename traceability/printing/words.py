@@ -27,18 +27,20 @@ class Run:
     """Read from a label: fixed width, letters underlined, digits not, never broken."""
 
 
+LINE_END: Final = Run("\n")
+
 Said = tuple[Run, ...]
 """What one field says."""
 
 
 def plain(text: str) -> Said:
     """Return a text without lots in it."""
-    return (Run(text),) if text else ()
+    return (Run(on_paper(text)),) if text else ()
 
 
 def lot(text: str) -> Said:
     """Return a text that was read from a label."""
-    return (Run(text, lot=True),) if text else ()
+    return (Run(on_paper(text), lot=True),) if text else ()
 
 
 def as_text(said: Said) -> str:
@@ -58,8 +60,16 @@ def filled(template: str, facts: Mapping[str, Said]) -> Said:
         return ()
     runs: list[Run] = []
     for number, piece in enumerate(_PLACEHOLDER.split(template)):
-        runs += facts.get(piece, ()) if number % 2 else plain(piece)
+        runs += facts.get(piece, ()) if number % 2 else _fixed(piece)
     return tuple(runs)
+
+
+def _fixed(words: str) -> Iterator[Run]:
+    """Yield the words of a label's file; a line may end in them, never in a fact."""
+    for number, line in enumerate(words.split("\n")):
+        if number:
+            yield LINE_END
+        yield from plain(line)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +98,9 @@ def wrapped(said: Said, face: Face, size: float, room: float) -> list[Said] | No
     """Return the lines of a text in `room` points, broken at blanks only; None: a word is wider."""
     lines: list[list[Run]] = [[]]
     for word in _words(said):
+        if word == (LINE_END,):
+            lines.append([])
+            continue
         blank = [Run(" ")] if lines[-1] else []
         if face.width([*lines[-1], *blank, *word], size) <= room:
             lines[-1] += [*blank, *word]
@@ -123,11 +136,10 @@ def fitted(
     All in points. Width and height both count. More lines are taken only where they make the
     text much larger: two words stay side by side as long as that is easy to read.
     """
-    shown = tuple(Run(on_paper(run.text), run.lot) for run in said)
     tenths = range(round(size / STEP), math.ceil(least / STEP - HAIR) - 1, -1)
     best: tuple[float, list[Said]] | None = None
     for now in (tenth * STEP for tenth in tenths):
-        made = wrapped(shown, face, now, wide)
+        made = wrapped(said, face, now, wide)
         if made is None or len(made) > lines or len(made) * now * LINE > tall + HAIR:
             continue
         if best is None or (len(made) < len(best[1]) and now >= best[0] * MUCH_SMALLER):
@@ -141,12 +153,14 @@ def _words(said: Said) -> Iterator[Said]:
     """Yield what stands between blanks; a lot is one word whatever blanks are in it."""
     word: list[Run] = []
     for run in said:
-        pieces = [run.text] if run.lot else re.split(r"[ \n]", run.text)
+        pieces = [run.text] if run.lot or run == LINE_END else run.text.split(" ")
         for number, piece in enumerate(pieces):
-            if number and word:
+            if word and (number or run == LINE_END):
                 yield tuple(word)
                 word = []
-            if piece:
+            if run == LINE_END:
+                yield (run,)
+            elif piece:
                 word.append(Run(piece, run.lot))
     if word:
         yield tuple(word)
