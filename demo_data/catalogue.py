@@ -48,8 +48,8 @@ class Code:
 
 def products() -> dict[str, Product]:
     """Return all products by key."""
-    with (HERE / "products.csv").open(encoding="utf-8", newline="") as lines:
-        return {row["key"]: _product(row) for row in csv.DictReader(lines)}
+    lines = (HERE / "products.csv").read_text(encoding="utf-8").splitlines()
+    return {row["key"]: _product(row) for row in csv.DictReader(lines)}
 
 
 def _product(row: dict[str, str]) -> Product:

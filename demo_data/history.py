@@ -40,20 +40,26 @@ def live_through(
     services: Services, *, ends: datetime, seed: int, progress: Callable[[int, int], None]
 ) -> Chronicle:
     """Live through the two years by the use cases that pages call; return what was planned."""
+    ward = first_day(services, ends=ends, seed=seed)
+    begins = ward.stage.now
+
+    def _tell() -> None:
+        progress((ward.stage.now - begins).days, DAYS)
+
+    ward.stage.play(ends, _tell)
+    return ward.chronicle
+
+
+def first_day(services: Services, *, ends: datetime, seed: int) -> Ward:
+    """Set up the hospital two years before `ends` and plan everything that is to happen."""
     begins = ends - timedelta(days=DAYS)
     stage = Stage(begins=begins, seed=seed)
     catalogue = products()
     stock = Stock(catalogue, rng=stage.rng, begins=begins, ends=ends)
     ward = Ward(stage=stage, stock=stock, ends=ends, free_beds=list(BEDS))
     set_up(stage, services, catalogue)
-    keeper = Keeper(ward)
-    _plan(ward, keeper, begins)
-
-    def _tell() -> None:
-        progress((stage.now - begins).days, DAYS)
-
-    stage.play(ends, _tell)
-    return ward.chronicle
+    _plan(ward, Keeper(ward), begins)
+    return ward
 
 
 def _plan(ward: Ward, keeper: Keeper, begins: datetime) -> None:

@@ -10,8 +10,9 @@ from traceability.storage.engine import is_sqlite
 from traceability.wiring import Services
 
 from .history import SEED, live_through
+from .ward import Chronicle
 
-__all__ = ["make_demo"]
+__all__ = ["fill", "make_demo"]
 
 
 def make_demo(services: Services, *, progress: Callable[[int, int], None]) -> None:
@@ -20,8 +21,13 @@ def make_demo(services: Services, *, progress: Callable[[int, int], None]) -> No
     Everything is invented, and the same for every store: the seed decides it. Only the present
     moment of `services` moves it.
     """
-    with _without_waiting_for_the_disk(services.writer, str(services.settings.store_url)):
-        live_through(services, ends=services.now(), seed=SEED, progress=progress)
+    fill(services, progress=progress)
+
+
+def fill(services: Services, *, progress: Callable[[int, int], None]) -> Chronicle:
+    """Do what `make_demo` does, and return what was planned."""
+    with _without_waiting_for_the_disk(services.writer, services.settings.store_url):
+        return live_through(services, ends=services.now(), seed=SEED, progress=progress)
 
 
 @contextmanager
@@ -49,5 +55,4 @@ def _without_waiting_for_the_disk(writer: Engine, url: str) -> Iterator[None]:
         with writer.connect() as connection:
             bare = connection.connection.driver_connection
             if isinstance(bare, sqlite3.Connection):
-                bare.execute("ROLLBACK") if bare.in_transaction else None
                 bare.execute("PRAGMA wal_checkpoint(TRUNCATE)")

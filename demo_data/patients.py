@@ -1,9 +1,8 @@
 """A patient's run: taken, flow on, parts swapped, circuits changed, the end."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
 from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
@@ -25,6 +24,9 @@ from .posts import Keeper, discard
 from .primes import require
 from .stage import Story
 from .ward import Primed, Ward
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""The site, its people, devices, places, products, circuit types and policy, as on the first day."""
+"""The first day: site, devices, people, places, products, circuit types and policy."""
 
 from typing import Final
 
@@ -37,7 +37,7 @@ from .hospital import (
 )
 from .stage import Stage, Story
 
-FIRST_LIMIT_DAYS: Final = 10
+FIRST_LIMIT_DAYS: Final = 9
 """The unit's own limit in the first year; then it took over the default."""
 
 

@@ -97,7 +97,7 @@ def _text(product: Product, rng: Random, since: datetime, number: int) -> str:
 
 def _with_the_notice(lots: list[Lot], ends: datetime) -> list[Lot]:
     """Put the three lots of the notice's story at the end of the taps."""
-    fixed = [(135, LOOK_ALIKE_LOT), (105, NOTICE_LOT), (NOTICE_DAYS_AGO, FREE_LOT)]
+    fixed = [(110, LOOK_ALIKE_LOT), (75, NOTICE_LOT), (NOTICE_DAYS_AGO, FREE_LOT)]
     tail = [
         Lot(
             since=ends - timedelta(days=days),
