@@ -181,6 +181,17 @@ def test_what_is_long_on_many_a_morning_still_fits_the_tag() -> None:
     assert "Prime: sodium chloride 0.9 % and human albumin" in said
 
 
+def test_no_line_ends_inside_a_quantity_or_a_moment() -> None:
+    """A number on one line and its unit on the next is another dose to a tired reader."""
+    said = facts(prime_lines=("Prime: " + "x" * 33 + " 20 %, " + "y" * 30 + " 1.35 L", "No blood."))
+    lines = {round(word.box.y, 1): "" for word in words(render_tag(said))}
+    for word in words(render_tag(said)):
+        lines[round(word.box.y, 1)] += f"{word.text} "
+    shown = [re.sub(r"\s+", " ", line) for line in lines.values()]
+    for whole in ("20 %,", "1.35 L", "2026-11-25 04:10 CET:"):
+        assert any(whole in line for line in shown), whole
+
+
 def test_a_name_that_does_not_fit_makes_a_plain_tag_that_says_so() -> None:
     pdf = render_tag(facts(helper=ENDLESS))
     said = squeezed(text(pdf))

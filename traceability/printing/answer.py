@@ -25,6 +25,7 @@ from reportlab.platypus import (
 from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
 from traceability.printing.fonts import on_paper, register_fonts, text_width
 from traceability.printing.marks import Bead, Rail
+from traceability.printing.words import NO_BREAK, kept_together
 
 MARGIN: Final = 20 * mm
 WIDE: Final = A4[0] - 2 * MARGIN
@@ -39,7 +40,6 @@ HEAD: Final = ParagraphStyle("head", parent=TEXT, fontName="sans-bold", fontSize
 SHELF: Final = ParagraphStyle("shelf", parent=TEXT, fontName="sans-bold", fontSize=12, leading=15)
 WIDTHS: Final = (17, 17, 54, 46, 36)
 """Millimetres of the columns; the last holds where it is now and what is to be done."""
-NO_BREAK: Final = "\u00a0"
 PADDING: Final = 5
 """Points between columns."""
 ROW_ROOM: Final = A4[1] - 2 * MARGIN - HEAD_ROOM - FOOT_ROOM - 30 * mm
@@ -80,13 +80,8 @@ def render_answer(sheet: AnswerSheet) -> bytes:
 
 def _said(text: str, style: ParagraphStyle, *, lots: Sequence[str] = ()) -> Paragraph:
     """Return a paragraph in which every lot is set in its own face, letters underlined."""
-    lines = (_marked(_whole_moments(on_paper(line)), lots) for line in text.split("\n"))
+    lines = (_marked(kept_together(on_paper(line)), lots) for line in text.split("\n"))
     return Paragraph("<br/>".join(lines), style)
-
-
-def _whole_moments(text: str) -> str:
-    """Return the text with moments that no line break parts: 2026-11-25 03:40 CET."""
-    return re.sub(r"(?<=\d{4}-\d\d-\d\d) (?=\d\d:\d\d)|(?<=\d\d:\d\d) (?=[A-Z+-])", NO_BREAK, text)
 
 
 def _marked(text: str, lots: Sequence[str]) -> str:

@@ -18,6 +18,19 @@ HAIR: Final = 1e-6
 _PLACEHOLDER: Final = re.compile(r"\{([^{}]*)\}")
 
 
+NO_BREAK: Final = "\u00a0"
+_TOGETHER: Final = re.compile(
+    r"(?<=\d) (?=%|(?:[mµ]?[Lgl]|kg|mm|cm|h|min|d|days?|hours?|units?|IU|°C)\b)"
+    r"|(?<=\d{4}-\d\d-\d\d) (?=\d\d:\d\d)"
+    r"|(?<=\d\d:\d\d) (?=[A-Z+-])"
+)
+
+
+def kept_together(text: str) -> str:
+    """Return the text with no line break inside a quantity or a moment: 0.9 %, 04:10 CET."""
+    return _TOGETHER.sub(NO_BREAK, text)
+
+
 @dataclass(frozen=True, slots=True)
 class Run:
     """Characters in one face."""
@@ -35,7 +48,7 @@ Said = tuple[Run, ...]
 
 def plain(text: str) -> Said:
     """Return a text without lots in it."""
-    return (Run(on_paper(text)),) if text else ()
+    return (Run(kept_together(on_paper(text))),) if text else ()
 
 
 def lot(text: str) -> Said:
