@@ -1,0 +1,1 @@
+"""Pages: what they are drawn from, and how scans reach them."""

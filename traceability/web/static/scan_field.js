@@ -10,6 +10,7 @@
 export const SILENCE = 300; // ms without a key: what came is complete
 export const PATIENCE = 1500; // the same once this scanner was seen to end with Enter or Tab: such
 // a scanner may stall inside a code, and half a lot number must not be taken for a whole one
+export const HEAD = 600; // and while what came into a field is quick but too short to tell who types
 export const FAST = 35; // ms: the median gap of a burst is below; people type at 80 to 120
 export const LEAST = 6; // characters: fewer say nothing about who types
 const LEAST_WITHOUT_FIELD = 3; // stray keys on a page without a field are no scan
@@ -106,8 +107,9 @@ function remember() {
   }
 }
 
-const isFast = ({ times }) =>
-  times.length >= LEAST && median(times.slice(1).map((t, i) => t - times[i])) < FAST;
+const isQuick = ({ times }) =>
+  times.length > 1 && median(times.slice(1).map((t, i) => t - times[i])) < FAST;
+const isFast = (keys) => keys.times.length >= LEAST && isQuick(keys);
 
 const snapshot = (into) =>
   into && !into.isContentEditable
@@ -130,11 +132,16 @@ function begin() {
 
 function wait() {
   clearTimeout(timer);
-  timer = setTimeout(() => finish("silence"), run && patient() ? PATIENCE : SILENCE);
+  timer = setTimeout(() => finish("silence"), patience());
 }
 
-// With a scanner that ends its codes, a pause is a stall and no end.
-const patient = () => hasEnding && (!run.into || isFast(run));
+// How long a pause may last before it ends what came. With a scanner that ends its codes, a pause is
+// a stall and no end.
+function patience() {
+  if (!hasEnding || !run) return SILENCE;
+  if (!run.into || isFast(run)) return PATIENCE;
+  return isQuick(run) ? HEAD : SILENCE;
+}
 
 function finish(by) {
   clearTimeout(timer);
@@ -203,7 +210,7 @@ document.addEventListener(
     if (!run || run.into !== field()) {
       finish("silence");
       begin();
-    } else if (event.timeStamp - run.times.at(-1) > SILENCE && !patient()) {
+    } else if (event.timeStamp - run.times.at(-1) > patience()) {
       begin(); // slow keys before: a person's
     }
     run.text += char;
