@@ -109,6 +109,12 @@ class WrongCredentials(Refused):
     code = "wrong-credentials"
 
 
+class PinMustChange(Refused):
+    """The PIN was given out by somebody else; it signs nothing until its owner has changed it."""
+
+    code = "pin-must-change"
+
+
 class PinTooWeak(Refused):
     """A PIN is 6 digits or more, not one digit repeated, not a run. Facts: `least`."""
 

@@ -428,6 +428,14 @@ CAUTIONS: Final = {
     "entered-late": "Entered more than 24 h later",
     "co2-unusual": "CO2 flow outside 1 to 2 L/min",
     "bags-short": "The bags hold less than was filled",
+    "run-has-ended": "The run had ended",
+    "not-taken-before": "Taken was not recorded before",
+    "flow-on-said-before": "Flow on was recorded before; the earlier time counts",
+    "wrong-fluid": "Another fluid or strength than the circuit type asks for",
+    "suction-side": "An open port on the suction side",
+    "expired": "The part has expired",
+    "same-serial-elsewhere": "This serial is in another circuit",
+    "wrong-place": "Another kind of part than was in this place",
 }
 """What speaks against an act that was done all the same."""
 
@@ -497,6 +505,7 @@ _ACTS: Final = {
     "move": "It cannot be moved. Look at the circuit's page.",
     "discard": "Take it off the patient or bring it back first, then discard it.",
     "take": "Take another circuit, or record an emergency on the take page.",
+    "flow-on": "Flow on is recorded. Look at the circuit's page.",
     "come-back": "It is not away without flow. Look at the circuit's page.",
     "swap": "Parts are swapped on circuits that are primed. Look at the circuit's page.",
 }
@@ -616,6 +625,9 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         "administrator. In an emergency take the circuit: record it later."
     ),
     "wrong-credentials": _wrong_credentials,
+    "pin-must-change": lambda _: (
+        "This PIN was given out for the first sign-in. Sign in and set your own, then sign."
+    ),
     "pin-too-weak": lambda f: (
         f"A PIN has {f.get('least')} digits or more, not all the same and not a row like 123456."
     ),
@@ -705,6 +717,8 @@ def say_event(kind: str, body: Facts) -> str:
             detail = f"{said.word}: {said.sentence}"
         case "part-placed" if body.get("code") == "said":
             detail = _said(facts)[0]
+        case "part-placed" if body.get("code") == "lots-not-recorded":
+            detail = f"lot not recorded for {facts.get('added')} parts"
         case "part-placed" | "part-dropped" | "part-swapped" | "part-taken-back":
             named = facts.get("name") or facts.get("place") or facts.get("slot")
             lot = f", lot {facts['lot']}" if facts.get("lot") else ""

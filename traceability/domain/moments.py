@@ -10,6 +10,9 @@ MAX_AHEAD: Final = timedelta(minutes=10)
 LATE: Final = timedelta(hours=24)
 """An entry made later than this is shown as late. Common practice, no source."""
 
+MINUTE: Final = timedelta(minutes=1)
+"""People enter minutes: a moment less than this before its limit is the limit's own minute."""
+
 ONE_SCAN: Final = timedelta(milliseconds=1500)
 """The same lot code from one device within this time is one scan (settled in review, no source)."""
 
@@ -31,6 +34,11 @@ class Manner(StrEnum):
         return self is Manner.PLANNED
 
 
+def is_before(at: datetime, limit: datetime) -> bool:
+    """Tell whether a moment that somebody entered lies before its limit, by the minute."""
+    return at <= limit - MINUTE
+
+
 def believed_moment(
     device_at: datetime, *, now: datetime, not_before: datetime | None = None
 ) -> tuple[datetime, tuple[str, ...]]:
@@ -39,6 +47,8 @@ def believed_moment(
     A clock a little ahead is believed. A moment that cannot be true, too far ahead or before
     what it ends (`not_before`), is recorded as now; the caller keeps the device's time too.
     """
+    if not_before is not None and not_before - MINUTE < device_at < not_before:
+        device_at = not_before
     earliest = not_before or device_at
     if device_at > now + MAX_AHEAD or device_at < earliest:
         return max(now, not_before or now), ("device-time-not-believed",)

@@ -41,6 +41,7 @@ class PlaceFacts:
     name: str
     kind: str
     stands_for: str | None
+    sort: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +111,7 @@ def places(session: Session, site_id: UUID, *kinds: str) -> list[PlaceFacts]:
             name=place.name,
             kind=place.kind,
             stands_for=place.stands_for,
+            sort=place.sort,
         )
         for place in session.scalars(rows.order_by(Place.sort, Place.name))
     ]

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session, sessionmaker
 
 from traceability.clock import Clock
 from traceability.domain.people import Right, Role
-from traceability.errors import WrongCredentials
+from traceability.errors import PinMustChange, WrongCredentials
 from traceability.security.pins import HASHER, is_right_pin, wait_after
 from traceability.security.roles import rights_of_person, roles_of
 from traceability.storage.kept_apart import keyed_digest
@@ -66,12 +66,15 @@ class Door:
         """Return the keyed digest under which a badge or token is known."""
         return keyed_digest(self.digest_key, text)
 
-    def check(self, badge_code: str, pin: str, device_id: UUID) -> UUID:
+    def check(
+        self, badge_code: str, pin: str, device_id: UUID, *, for_signature: bool = False
+    ) -> UUID:
         """Return whose badge and PIN these are.
 
         Raises:
             WrongCredentials: they do not belong together, or too many wrong tries came before;
                 the try is counted.
+            PinMustChange: for a signature, where the PIN is not its owner's own yet.
         """
         badge = self.digest(badge_code)
         with self.sessions.begin() as session:
@@ -86,6 +89,7 @@ class Door:
             person_id = person.id if person else None
             kept = session.get(Credential, person_id) if person_id else None
             pin_hash = kept.pin_hash if kept else None
+            given_out = kept is not None and kept.one_time
         # Outside any transaction: the check is slow on purpose, and no scan shall wait for it.
         right = is_right_pin(pin_hash or NOBODY, pin) and pin_hash is not None
         with self.sessions.begin() as session:
@@ -93,6 +97,8 @@ class Door:
             if right and person_id is not None:
                 if failure is not None:
                     session.delete(failure)
+                if for_signature and given_out:
+                    raise PinMustChange
                 return person_id
             tries = 1 if failure is None else failure.tries + 1
             session.merge(

@@ -20,6 +20,7 @@ def register(app: Flask) -> None:
     app.add_template_filter(day)
     app.add_template_filter(span)
     app.add_template_filter(lot)
+    app.add_template_filter(lots_in)
     app.add_template_global(limit_words)
     app.add_template_global(next_limit_words)
 
@@ -35,6 +36,7 @@ def register(app: Flask) -> None:
             "rights": {str(right) for right in person.rights} if person else set(),
             "device": session.device(),
             "now": ours.now(),
+            "zone_key": ours.settings.zone,
             "zone_name": f"{ours.now().astimezone(ours.settings.zone_info):%Z}",
             "request_id": new_request_id(),
             "flash": None,
@@ -98,11 +100,21 @@ def lot(text: str | None) -> Markup:
     return Markup('<span class="lot">{}</span>').format(Markup("").join(marked))
 
 
-def limit_words(circuit: CircuitFacts) -> str:
+def limit_words(circuit: CircuitFacts) -> Markup:
     """Return which limit decides the circuit's use-by."""
-    return say_limit(circuit.decides)
+    return lots_in(say_limit(circuit.decides))
 
 
-def next_limit_words(circuit: CircuitFacts) -> str:
+def next_limit_words(circuit: CircuitFacts) -> Markup:
     """Return which limit would decide next."""
-    return say_limit(circuit.comes_next)
+    return lots_in(say_limit(circuit.comes_next))
+
+
+def lots_in(sentence: str) -> Markup:
+    """Return a sentence in which what follows "lot" or "serial" is marked as read from a label."""
+    pieces = re.split(
+        r"(?<=\blot )(\S+?)(?=[,.;:]?(?:\s|$))|(?<=\bserial )(\S+?)(?=[,.;:]?(?:\s|$))", sentence
+    )
+    return Markup("").join(
+        lot(piece) if index % 3 else escape(piece) for index, piece in enumerate(pieces) if piece
+    )

@@ -20,6 +20,7 @@ from traceability.errors import UnknownCode
 from traceability.printing.sheets import render_badges
 from traceability.reads.lists import devices, people, site_facts
 from traceability.security.pins import hash_pin, new_badge_code, new_pin
+from traceability.security.roles import service_device
 from traceability.web import session
 from traceability.web.forms import checked
 from traceability.web.sign_in import badge_code
@@ -118,7 +119,8 @@ def device_page() -> ResponseReturnValue:
 def _device_page(issued: dict[str, str] | None) -> str:
     ours = session.services()
     with ours.reads() as reads:
-        found = devices(reads, ours.site.id)
+        service = service_device(ours.site.id)
+        found = [each for each in devices(reads, ours.site.id) if each.id != service]
     return render_template("devices.html", devices=found, issued=issued, nav="people")
 
 

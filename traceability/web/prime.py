@@ -113,7 +113,10 @@ def sign(number: str) -> ResponseReturnValue:
     """Check badge and PIN and sign."""
     circuit, at = the_circuit(number), session.known_browser()
     signer_id = session.door().check(
-        badge_code(request.form.get("badge", "")), request.form.get("pin", ""), at.device_id
+        badge_code(request.form.get("badge", "")),
+        request.form.get("pin", ""),
+        at.device_id,
+        for_signature=True,
     )
     asked = SignPrime(
         sent=session.sent(request.form.get("request_id")),

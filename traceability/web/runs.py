@@ -1,6 +1,6 @@
 """Patient runs: the list, one run, and the acts at the bedside."""
 
-from uuid import NAMESPACE_OID, UUID, uuid5
+from uuid import UUID
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -8,7 +8,8 @@ from werkzeug.exceptions import NotFound
 
 from traceability.actions.run.flow import EndRun, end_run
 from traceability.actions.run.patient import SetPatient, set_patient
-from traceability.actions.run.swap import ChangeOut, SwapPart, change_out, swap_part
+from traceability.actions.run.swap import SwapPart, swap_part
+from traceability.actions.run.change import ChangeOut, change_out
 from traceability.domain.moments import Manner
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
@@ -98,6 +99,8 @@ def swap(number: str) -> ResponseReturnValue:
         at=moment_of("at"),
         text=request.form.get("text", ""),
         lot_not_readable=checked("not_readable"),
+        reason=request.form.get("reason", ""),
+        by=_by(request.form.get("by_badge", "")),
     )
     swap_part(asked, site=session.site())
     return redirect(url_for("runs.page", number=run.number))
@@ -115,16 +118,13 @@ def change(number: str) -> ResponseReturnValue:
     still_on = [each for each in run.on_now if not each.disputed]
     if not still_on:
         raise BadValue(field="circuit on this run", value="none", why="empty")
-    sent = session.sent(request.form.get("request_id"))
-    first, second, third = (uuid5(NAMESPACE_OID, f"{sent.request_id}:{n}") for n in range(3))
     asked = ChangeOut(
-        sent=sent,
+        sent=session.sent(request.form.get("request_id")),
         old_circuit_id=still_on[0].circuit_id,
         run_id=run.id,
         new_number=new_number,
         off_at=moment_of("off_at"),
         on_at=moment_of("on_at"),
-        request_ids=(first, second, third),
         manner=Manner.ANYWAY if request.form.get("way_on") == "record-anyway" else Manner.PLANNED,
         reason=request.form.get("reason", ""),
         by=_by(request.form.get("by_badge", "")),

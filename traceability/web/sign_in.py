@@ -35,7 +35,11 @@ def sign_in() -> ResponseReturnValue:
         sentence = say_refusal(refused, session.services().settings.zone_info)
         shown = render_template("sign_in.html", next=onward, flash=sentence, nav="sign-in")
         return shown, 401
-    g.new_sign_in_token = session.door().open_session(person_id, at.device_id)
+    token = session.door().open_session(person_id, at.device_id)
+    g.new_sign_in_token = token
+    signed_in = session.door().who(token, at.device_id)
+    if signed_in is not None and signed_in.must_change_pin:
+        return redirect(url_for("sign_in.pin_page"))
     return redirect(onward)
 
 

@@ -40,6 +40,7 @@ from traceability.web.forms import device_moment
 from traceability.web.prime import the_trolley
 from traceability.web.sign_in import badge_code
 from traceability.web.trolley_strip import (
+    NEW_PRODUCT,
     button,
     choices_of,
     draw_plan,
@@ -83,7 +84,9 @@ def page(number: str) -> ResponseReturnValue:
         t=found,
         strip=strip,
         plan_svg=Markup(drawn.svg()),  # noqa: S704 - our own drawing; its texts are escaped there
-        plan_list=[{"name": name, "states": states} for name, states in drawn.words],
+        plan_list=[
+            {"slot": slot, "name": name, "states": states} for slot, name, states in drawn.words
+        ],
         acts=[button(act) for act in ROW],
         eighth=eighth(found),
         next=next_step(found),
@@ -151,9 +154,10 @@ def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> Response
         Act.PAUSE: url_for("shelf.page"),
         Act.TAKE_OVER: url_for("sign_in.page", next=url_for("trolley.page", number=number)),
         Act.DISCARD: url_for("circuits.page", number=number) + "#discard",
+        NEW_PRODUCT: url_for("lists.new_product", prime=number),
     }
     if name in onward:
-        return jsonify({"redirect": onward[Act(name)], "verdict": "none", "refused": False})
+        return jsonify({"redirect": onward[name], "verdict": "none", "refused": False})
     if name == Act.COUNT:
         return _count(body, found)
     if name in {Act.KEEP, Act.NEEDED, "REASON"}:
@@ -285,7 +289,7 @@ def _answer(number: str, done: Done) -> ResponseReturnValue:
     found = the_trolley(number)
     said = say_verdict(done.verdict, done.code, done.facts)
     redirect = None
-    if done.code == "unknown-product":
+    if done.code == "unknown-product" and done.facts.get("standard") != "none":
         redirect = url_for("lists.new_product", prime=number)
     choices = choices_of(found)
     return jsonify(

@@ -14,6 +14,9 @@ from traceability.reads.trolley import TrolleyFacts
 from traceability.web.filters import new_request_id
 from traceability.web.pictures.plan import Plan, PlanSlot, plan
 
+NEW_PRODUCT: Final = "NEW-PRODUCT"
+"""Act of the button that asks what an unknown code stands for."""
+
 NAMED: Final = 3
 """How many missing parts the button names before it counts the rest."""
 
@@ -50,7 +53,9 @@ def strip_answer(
         "next": next_step(found),
         "eighth": eighth(found),
         "plan": drawn.groups,
-        "list": [{"name": name, "states": states} for name, states in drawn.words],
+        "list": [
+            {"slot": slot, "name": name, "states": states} for slot, name, states in drawn.words
+        ],
         "tone": tone,
         "ask": None,
         "redirect": None,
@@ -93,6 +98,8 @@ def choices_of(found: TrolleyFacts) -> list[dict[str, object]]:
             other = last.facts.get("other_lot") or last.facts.get("other_serial")
             choices.append({"value": "alternative", "label": f"It is {other}", "act": "reading"})
         return choices
+    if last.code == "unknown-product":
+        return [{"value": "", "label": "Say once what it is", "act": NEW_PRODUCT}]
     if last.code == "carton":
         return [{"value": number, "label": str(number), "act": "count"} for number in range(1, 8)]
     return []
@@ -160,7 +167,8 @@ def draw_plan(found: TrolleyFacts) -> Plan:
                 next=slot.id == found.next_slot,
             )
         )
-    return plan(found.circuit_type, slots, pack_line(found))
+    pack = next((slot.id for slot in found.sheet.slots if slot.where == "pack"), "")
+    return plan(found.circuit_type, slots, pack=pack, pack_line=pack_line(found))
 
 
 def pack_line(found: TrolleyFacts) -> str:

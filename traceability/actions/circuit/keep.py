@@ -14,7 +14,9 @@ from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind
 from traceability.domain.people import Right
 from traceability.errors import BadValue, UnknownCode, WrongState
-from traceability.storage.lookup import phase_of
+from traceability.storage.circuits import Circuit, CircuitPlace
+from traceability.storage.lookup import is_only_circuit, phase_of
+from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import PrintOrder
 from traceability.storage.site import Place
 
@@ -67,8 +69,17 @@ def _move(asked: MoveCircuit, session: Session, site: Site) -> Done:
         circuit,
         asked.at,
         {"place": place.id},
+        not_before=_since(session, circuit),
         facts={"place": place.name},
     )
+
+
+def _since(session: Session, circuit: Circuit) -> datetime:
+    """Return since when it stands where it stands; it cannot have been moved before."""
+    rows = select(CircuitPlace.valid_from).filter_by(
+        site_id=circuit.site_id, circuit_id=circuit.id, valid_to=None, superseded_no=None
+    )
+    return session.scalar(rows) or circuit.begun_at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +97,8 @@ def discard_circuit(asked: DiscardCircuit, *, site: Site) -> Done:
     """Record the end; what was in it stays on record and in every answer.
 
     Raises:
-        WrongState: it is on a patient, or gone already. BadValue: no such reason.
+        WrongState: blood has flowed and it is still on, or it is gone already. BadValue: no such
+        reason.
     """
     return answer_once(asked, _discard, site)
 
@@ -96,7 +108,9 @@ def _discard(asked: DiscardCircuit, session: Session, site: Site) -> Done:
     if asked.reason not in DISCARD_REASONS:
         raise BadValue(field="reason", value=asked.reason, why="not-one-of", of=DISCARD_REASONS)
     phase = phase_of(session, circuit)
-    if phase.phase in {Phase.DISCARDED, Phase.ON_PATIENT, Phase.TAKEN, Phase.TRANSFERRED_OUT}:
+    claims = _open_claims(session, circuit)
+    flowed = any(claim.flow_from is not None for claim in claims)
+    if flowed or phase.phase in {Phase.DISCARDED, Phase.ON_PATIENT, Phase.TRANSFERRED_OUT}:
         raise WrongState(number=circuit.number, state=phase.phase, act="discard")
     return one_act(
         asked,
@@ -105,9 +119,23 @@ def _discard(asked: DiscardCircuit, session: Session, site: Site) -> Done:
         Kind.CIRCUIT_DISCARDED,
         circuit,
         asked.at,
-        {"reason": asked.reason},
+        {
+            "reason": asked.reason,
+            "runs": [
+                {"run": claim.run_id}
+                for claim in claims
+                if is_only_circuit(session, claim)
+            ],
+        },
         not_before=phase.valid_from,
     )
+
+
+def _open_claims(session: Session, circuit: Circuit) -> list[CircuitOnRun]:
+    rows = select(CircuitOnRun).filter_by(
+        site_id=circuit.site_id, circuit_id=circuit.id, valid_to=None, superseded_no=None
+    )
+    return list(session.scalars(rows.order_by(CircuitOnRun.recorded_no, CircuitOnRun.line)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -68,7 +68,7 @@ def _say(asked: Say, session: Session, site: Site) -> Done:
     if phase != Phase.PRIMING:
         raise WrongState(number=circuit.number, state=phase, act="say")
     ledger = ledger_of(asked, session, site)
-    at, noted = believed_moment(asked.at, now=ledger.now)
+    at, noted = believed_moment(asked.at, now=ledger.now, not_before=circuit.begun_at)
     sheet = sheet_of(session, site.id, circuit.circuit_type, circuit.sheet_version)
     if sheet is None:
         raise UnknownCode(what="circuit type", value=circuit.circuit_type)

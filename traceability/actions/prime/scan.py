@@ -153,7 +153,10 @@ def _again(asked: ScanAgain, session: Session, site: Site) -> Done:
         scan = replace(scan, counted=True)
     elif act.code != Finding.PLACED:
         raise NothingToKeep
-    scan = replace(scan, units=asked.times, counted=True, known=Known.COUNTED, slot="")
+    # What somebody with the right went past was that one piece: each further one asks again.
+    scan = replace(
+        scan, units=asked.times, counted=True, known=Known.COUNTED, slot="", waived=()
+    )
     return _process(
         scan, asked, asked.circuit_id, asked.at, session, site, {}, same_scan_counts=True
     )
@@ -189,7 +192,8 @@ def _process(
 ) -> Done:
     circuit = _circuit(session, site, circuit_id)
     ledger = ledger_of(asked, session, site)
-    at, noted = believed_moment(device_at, now=ledger.now)
+    # A clock that is years behind would else make an expired part seem good.
+    at, noted = believed_moment(device_at, now=ledger.now, not_before=circuit.begun_at)
     context = Attempt(ledger, circuit, scan, at, device_at, noted, said)
     if len(scan.text) > LONGEST or not scan.text.strip():
         code = "too-long" if scan.text.strip() else "empty"

@@ -17,7 +17,13 @@ from traceability.domain.people import Right
 from traceability.errors import NothingToUndo, UnknownCode, WrongState
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.items import Lot
-from traceability.storage.lookup import last_act, locked_circuit, phase_of
+from traceability.storage.lookup import (
+    last_act,
+    locked_circuit,
+    parts_of_act,
+    parts_replaced_by,
+    phase_of,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +83,8 @@ def _undo(asked: Undo, session: Session, site: Site) -> Done:
     act = last_act(session, circuit, asked.sent.device_id, placed_only=True)
     if act is None:
         raise NothingToUndo
-    at, noted = believed_moment(asked.at, now=ledger.now)
+    _require_stands(session, circuit, act.recorded_no)
+    at, noted = believed_moment(asked.at, now=ledger.now, not_before=circuit.begun_at)
     was = json.loads(act.facts)
     facts: dict[str, Plain] = {
         "name": was.get("name") or was.get("place"),
@@ -99,28 +106,55 @@ def _undo(asked: Undo, session: Session, site: Site) -> Done:
     return Done(first_no=number, last_no=number, subject=circuit.id, code="undone", facts=facts)
 
 
+def _require_stands(session: Session, circuit: Circuit, number: int) -> None:
+    """Refuse to take back what another act has built on since: it would tear that out as well."""
+    mine = parts_of_act(session, circuit, number)
+    if not mine:
+        raise NothingToUndo
+    back = {(row.slot, row.ordinal) for row in parts_replaced_by(session, circuit, number)}
+    own = {row.part_id for row in mine}
+    open_rows = select(Part).filter_by(
+        site_id=circuit.site_id, circuit_id=circuit.id, valid_to=None, superseded_no=None
+    )
+    for row in session.scalars(open_rows):
+        if (row.slot, row.ordinal) in back and row.part_id not in own:
+            raise NothingToUndo
+
+
+def _dropped_part(asked: Dropped, session: Session, circuit: Circuit) -> Part | None:
+    """Return the piece meant: the last one in that place, or what this device put in last.
+
+    Without a place only that last piece: a second press of the button finds it gone.
+    """
+    if asked.slot:
+        rows = (
+            select(Part)
+            .filter_by(
+                site_id=circuit.site_id,
+                circuit_id=circuit.id,
+                slot=asked.slot,
+                valid_to=None,
+                superseded_no=None,
+            )
+            .order_by(Part.recorded_no.desc(), Part.line.desc())
+            .limit(1)
+        )
+        return session.scalar(rows)
+    act = last_act(session, circuit, asked.sent.device_id, placed_only=True)
+    if act is None:
+        return None
+    slot = json.loads(act.facts).get("slot")
+    mine = parts_of_act(session, circuit, act.recorded_no)
+    return next((row for row in reversed(mine) if row.slot == slot and not row.valid_to), None)
+
+
 def _dropped(asked: Dropped, session: Session, site: Site) -> Done:
     circuit = _priming(session, site, asked.circuit_id, "dropped")
     ledger = ledger_of(asked, session, site)
-    slot = asked.slot
-    if not slot:
-        act = last_act(session, circuit, asked.sent.device_id, placed_only=True)
-        slot = str(json.loads(act.facts).get("slot", "")) if act else ""
-    rows = (
-        select(Part)
-        .filter_by(
-            site_id=site.id,
-            circuit_id=circuit.id,
-            slot=slot,
-            valid_to=None,
-            superseded_no=None,
-        )
-        .order_by(Part.recorded_no.desc(), Part.line.desc())
-        .limit(1)
-    )
-    part = session.scalar(rows)
+    part = _dropped_part(asked, session, circuit)
     if part is None:
         raise NothingToUndo
+    slot = part.slot
     lot = part.lot_id and session.get(Lot, (site.id, part.lot_id))
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=part.valid_from)
     facts: dict[str, Plain] = {"slot": slot, "lot": lot.text if lot else None}

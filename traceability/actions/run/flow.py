@@ -5,17 +5,19 @@ In code and standards this is connect and disconnect; on the screen it is *flow 
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import ClassVar
+from typing import ClassVar, Final
 from uuid import UUID
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.run.take import TakeCircuit, record_take
+from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind
-from traceability.domain.moments import Manner, believed_moment
+from traceability.domain.moments import Manner, believed_moment, is_before
 from traceability.domain.people import Right
-from traceability.errors import NotOnRun, UnknownCode, WrongMoment
+from traceability.errors import NotOnRun, UnknownCode, WrongMoment, WrongState
 from traceability.storage.circuits import Circuit
 from traceability.storage.lookup import locked_circuit
 from traceability.storage.runs import CircuitOnRun, Run
@@ -67,19 +69,21 @@ def flow_on(asked: FlowOn, *, site: Site) -> Done:
     """Record from when blood flowed.
 
     Raises:
-        NotOnRun: the circuit was not taken for a run. WrongMoment: before it was taken. Planned
-        acts only; nothing was written.
+        NotOnRun: the circuit was not taken for a run. WrongMoment: before it was taken.
+        WrongState: flow on is recorded already. Planned acts only; nothing was written. Otherwise
+        a take that nobody recorded is recorded with it, and of two times the earlier one counts.
     """
-    return answer_once(asked, _flow_on, site)
+    return answer_once(asked, record_flow_on, site)
 
 
 def flow_off(asked: FlowOff, *, site: Site) -> Done:
     """End every claim of the circuit on the run; what was believed before stays readable.
 
     Raises:
-        NotOnRun, WrongMoment: planned acts only; nothing was written.
+        NotOnRun, WrongMoment: planned acts only; nothing was written. Otherwise a take that
+        nobody recorded is recorded with it.
     """
-    return answer_once(asked, _flow_off, site)
+    return answer_once(asked, record_flow_off, site)
 
 
 def end_run(asked: EndRun, *, site: Site) -> Done:
@@ -100,18 +104,47 @@ def _claims(session: Session, circuit: Circuit, run_id: UUID | None) -> list[Cir
     return list(session.scalars(rows.order_by(CircuitOnRun.disputed, CircuitOnRun.recorded_no)))
 
 
-def _flow_on(asked: FlowOn, session: Session, site: Site) -> Done:
-    circuit = _locked(session, site, asked.circuit_id)
+def _claim(
+    asked: FlowOn | FlowOff, circuit: Circuit, session: Session, site: Site
+) -> tuple[CircuitOnRun, Done | None]:
+    """Return the claim that is meant, and the take that had to be recorded for it, if any."""
     claims = _claims(session, circuit, asked.run_id)
-    if not claims:
+    if claims:
+        return claims[0], None
+    if asked.manner.refusable:
         raise NotOnRun(number=circuit.number, run=asked.run_id)
-    claim = claims[0]
-    if asked.manner.refusable and asked.at < claim.valid_from:
-        raise WrongMoment(moment=asked.at, limit=claim.valid_from, side="before-taken")
+    # It has happened, or cannot wait: the take was not recorded, or its queue has not come yet.
+    take = TakeCircuit(
+        sent=asked.sent,
+        number=circuit.number,
+        at=asked.at,
+        manner=asked.manner,
+        run_id=asked.run_id,
+    )
+    taken = record_take(take, session, site)
+    run_id = UUID(str(taken.facts["run_id"]))
+    return _claims(session, circuit, run_id)[0], taken
+
+
+NOT_TAKEN: Final = ("not-taken-before",)
+
+
+def record_flow_on(asked: FlowOn, session: Session, site: Site) -> Done:
+    """Record it in the transaction that is open; see `flow_on`."""
+    circuit = _locked(session, site, asked.circuit_id)
     if asked.place_id is not None and session.get(Place, (site.id, asked.place_id)) is None:
         raise UnknownCode(what="place", value=str(asked.place_id))
+    claim, taken = _claim(asked, circuit, session, site)
+    if asked.manner.refusable and claim.flow_from is not None:
+        raise WrongState(number=circuit.number, state=Phase.ON_PATIENT, act="flow-on")
+    if asked.manner.refusable and asked.at < claim.valid_from:
+        raise WrongMoment(moment=asked.at, limit=claim.valid_from, side="before-taken")
     ledger = ledger_of(asked, session, site)
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=claim.valid_from)
+    if taken is not None:
+        noted = (*(each for each in taken.cautions if each not in noted), *NOT_TAKEN, *noted)
+    if claim.flow_from is not None:
+        noted += ("flow-on-said-before",)
     body = {
         "circuit": circuit.id,
         "run": claim.run_id,
@@ -124,7 +157,7 @@ def _flow_on(asked: FlowOn, session: Session, site: Site) -> Done:
     number = ledger.append(Kind.FLOW_ON, body, happened_at=at)
     run = session.get_one(Run, (site.id, claim.run_id))
     return Done(
-        first_no=number,
+        first_no=taken.first_no if taken else number,
         last_no=number,
         subject=circuit.id,
         code="flow-on",
@@ -134,21 +167,22 @@ def _flow_on(asked: FlowOn, session: Session, site: Site) -> Done:
     )
 
 
-def _flow_off(asked: FlowOff, session: Session, site: Site) -> Done:
+def record_flow_off(asked: FlowOff, session: Session, site: Site) -> Done:
+    """Record it in the transaction that is open; see `flow_off`."""
     circuit = _locked(session, site, asked.circuit_id)
-    claims = _claims(session, circuit, asked.run_id)
-    if not claims:
-        raise NotOnRun(number=circuit.number, run=asked.run_id)
-    claim = claims[0]
+    claim, taken = _claim(asked, circuit, session, site)
     since = max(claim.flow_from or claim.valid_from, claim.valid_from)
     if asked.manner.refusable and asked.at < since:
         raise WrongMoment(moment=asked.at, limit=since, side="before-flow-on")
     ledger = ledger_of(asked, session, site)
-    first_no = ledger.next_no
+    first_no = taken.first_no if taken else ledger.next_no
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=since)
+    if taken is not None:
+        noted = (*(each for each in taken.cautions if each not in noted), *NOT_TAKEN, *noted)
     body = {
         "circuit": circuit.id,
         "run": claim.run_id,
+        "disputed": claim.disputed,
         "transferred": asked.transferred,
         "manner": asked.manner,
         "device_at": asked.at,
@@ -164,6 +198,7 @@ def _flow_off(asked: FlowOff, session: Session, site: Site) -> Done:
         subject=circuit.id,
         code="flow-off",
         facts={"number": circuit.number, "run": run.number, "run_id": str(run.id)},
+        disputed=claim.disputed,
         cautions=noted,
     )
 
@@ -179,13 +214,22 @@ def _end_run(asked: EndRun, session: Session, site: Site) -> Done:
     )
     still_on = list(session.scalars(rows.order_by(CircuitOnRun.recorded_no)))
     since = max((claim.flow_from or claim.valid_from for claim in still_on), default=run.begun_at)
-    if asked.at < since:
+    if is_before(asked.at, since):
         raise WrongMoment(moment=asked.at, limit=since, side="before-flow-on")
     ledger = ledger_of(asked, session, site)
     first_no = ledger.next_no
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=since)
-    for circuit_id in dict.fromkeys(claim.circuit_id for claim in still_on):
-        body = {"circuit": circuit_id, "run": run.id, "manner": Manner.PLANNED}
+    # By circuit, whether all that ties it to this run is disputed.
+    circuits: dict[UUID, bool] = {}
+    for claim in still_on:
+        circuits[claim.circuit_id] = circuits.get(claim.circuit_id, True) and claim.disputed
+    for circuit_id, disputed in circuits.items():
+        body = {
+            "circuit": circuit_id,
+            "run": run.id,
+            "disputed": disputed,
+            "manner": Manner.PLANNED,
+        }
         ledger.append(Kind.FLOW_OFF, body, happened_at=at)
     body = {"run": run.id, "device_at": asked.at, "cautions": noted}
     number = ledger.append(Kind.RUN_ENDED, body, happened_at=at)

@@ -1,4 +1,4 @@
-"""Swap a part while the circuit is in use, and change a whole circuit within a run."""
+"""Swap a part while the circuit is in use: old part out, new part in, judged as at the trolley."""
 
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -10,17 +10,24 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
-from traceability.actions.run.flow import FlowOff, FlowOn, flow_off, flow_on
-from traceability.actions.run.take import TakeCircuit, take_circuit
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import Manner, believed_moment
 from traceability.domain.parts import Known, PartState
 from traceability.domain.people import Right
-from traceability.errors import BadScan, UnknownCode, WrongMoment, WrongState
+from traceability.domain.trolley import Finding, against_swap, right_to_go_on
+from traceability.errors import (
+    BadScan,
+    CautionsFirst,
+    NotAllowed,
+    UnknownCode,
+    WrongMoment,
+    WrongState,
+)
+from traceability.security.roles import rights_of_person
 from traceability.storage.circuits import Circuit, Part
-from traceability.storage.kept_apart import uuid7
-from traceability.storage.lookup import locked_circuit, phase_of, sheet_of
+from traceability.storage.kept_apart import keep_apart, uuid7
+from traceability.storage.lookup import in_place, locked_circuit, phase_of, sheet_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,16 +44,31 @@ class SwapPart(Asked):
     """The new part's code; empty with `lot_not_readable` or when nothing goes in."""
     lot_not_readable: bool = False
     channel: str = "physical-keys"
+    manner: Manner = Manner.PLANNED
     reason: str = ""
+    """Code of the reason; needed to go on past what speaks against the new part."""
+    by: UUID | None = None
+    """Who goes on, told by their badge; None: who is signed in."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPart:
+    """What goes in, and what speaks against it."""
+
+    row: dict[str, object]
+    cautions: tuple[str, ...] = ()
+    kept: dict[str, str] | None = None
+    """What stands for a code that nobody knows."""
 
 
 def swap_part(asked: SwapPart, *, site: Site) -> Done:
     """Old part out, new part in, at the same moment.
 
     Raises:
-        UnknownCode: no such circuit, place or part there. BadScan: the code cannot be taken as
-        this part, says why. WrongState: the circuit is still being primed, or gone.
-        WrongMoment: before the old part went in. Nothing was written.
+        UnknownCode: no such circuit, place or part there. WrongState: the circuit is still being
+        primed, or gone. BadScan: it is the very part that is in. Planned swaps only: BadScan, the
+        code cannot be taken as this part, says why; CautionsFirst, NotAllowed: something speaks
+        against the part; WrongMoment: before the old part went in. Nothing was written.
     """
     return answer_once(asked, _swap, site)
 
@@ -70,33 +92,37 @@ def _swap(asked: SwapPart, session: Session, site: Site) -> Done:
     )
     if old is None:
         raise UnknownCode(what="part in this place", value=asked.slot)
-    if asked.at < old.valid_from:
+    if asked.manner.refusable and asked.at < old.valid_from:
         raise WrongMoment(moment=asked.at, limit=old.valid_from, side="before-part-in")
     ledger = ledger_of(asked, session, site)
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=old.valid_from)
-    today = at.astimezone(site.zone).date()
-    new = _new_part(asked, old, circuit, session, site, today)
+    new = _new_part(asked, old, circuit, session, site, at)
     facts: dict[str, Plain] = {"number": circuit.number, "slot": asked.slot}
+    rows: list[dict[str, object]] = []
+    if new is not None:
+        row = new.row | {"part": uuid7(ledger.now), "slot": asked.slot}
+        row["ordinal"] = _free_ordinal(session, circuit, asked) if old.stays else asked.ordinal
+        rows = [row]
+        facts["lot"] = None if row["lot"] is None else str(row["lot"])
+        noted += new.cautions
+    disputed = any(row["disputed"] is True for row in rows)
     body: dict[str, object] = {
         "circuit": circuit.id,
         "slot": asked.slot,
         "ordinal": asked.ordinal,
         "out": old.part_id,
-        "part_in": [],
+        "part_in": rows,
+        "kept": None if new is None else new.kept,
+        "manner": asked.manner,
         "reason": asked.reason,
+        "by": asked.by or asked.sent.actor_id,
         "verdict": "accepted",
         "code": "swapped",
+        "facts": facts,
         "scan": None,
         "device_at": asked.at,
         "cautions": noted,
     }
-    if new is not None:
-        row = new | {"part": uuid7(ledger.now), "slot": asked.slot}
-        row["ordinal"] = _free_ordinal(session, circuit, asked) if old.stays else asked.ordinal
-        body["part_in"] = [row]
-        lot = row["lot"]
-        facts["lot"] = None if lot is None else str(lot)
-    body["facts"] = facts
     number = ledger.append(Kind.PART_SWAPPED, body, happened_at=at)
     return Done(
         first_no=number,
@@ -104,6 +130,7 @@ def _swap(asked: SwapPart, session: Session, site: Site) -> Done:
         subject=circuit.id,
         code="swapped",
         facts=facts,
+        disputed=disputed,
         cautions=noted,
     )
 
@@ -117,10 +144,37 @@ def _free_ordinal(session: Session, circuit: Circuit, asked: SwapPart) -> int:
 
 
 def _new_part(
-    asked: SwapPart, old: Part, circuit: Circuit, session: Session, site: Site, today: date
-) -> dict[str, object] | None:
-    base: dict[str, object] = {
+    asked: SwapPart, old: Part, circuit: Circuit, session: Session, site: Site, at: datetime
+) -> NewPart | None:
+    if asked.lot_not_readable:
+        # Not the old part's product either: nobody has read whose the new one is.
+        return NewPart(row=_row(old, PartState.LOT_NOT_READABLE))
+    if not asked.text.strip():
+        return None
+    today = at.astimezone(site.zone).date()
+    scan = Scan(text=asked.text, channel=asked.channel, chosen="as-read", counted=True)
+    found = understand(scan, None, session, circuit, today)
+    if isinstance(found, Question):
+        return _not_known(asked, found, old, session, at)
+    cautions = _cautions(asked, found, old, circuit, session, site, today)
+    return NewPart(row=_row(old, PartState.RECORDED) | _read(found), cautions=cautions)
+
+
+def _not_known(
+    asked: SwapPart, question: Question, old: Part, session: Session, at: datetime
+) -> NewPart:
+    """In an emergency a part is in, whatever its code says; its lot counts as not recorded."""
+    if asked.manner.refusable:
+        raise BadScan(why=question.code, **question.facts)
+    kept = keep_apart(session, asked.text, at=at) if question.keeps_text else None
+    row = _row(old, PartState.LOT_NOT_RECORDED)
+    return NewPart(row=row, cautions=("contents-not-recorded",), kept=kept)
+
+
+def _row(old: Part, state: PartState) -> dict[str, object]:
+    return {
         "kind": old.kind,
+        "state": state,
         "known": Known.SAID,
         "product": None,
         "lot": None,
@@ -135,19 +189,14 @@ def _new_part(
         "pack": None,
         "disputed": False,
     }
-    if asked.lot_not_readable:
-        # Not the old part's product either: nobody has read whose the new one is.
-        return base | {"state": PartState.LOT_NOT_READABLE}
-    if not asked.text.strip():
-        return None
-    scan = Scan(text=asked.text, channel=asked.channel, chosen="as-read", counted=True)
-    found = understand(scan, None, session, circuit, today)
-    if isinstance(found, Question):
-        raise BadScan(why=found.code, **found.facts)
-    _require_fits(found, old, circuit, session, site)
+
+
+def _read(found: Understood) -> dict[str, object]:
     piece = found.piece
-    return base | {
-        "state": PartState.RECORDED if piece.lot or piece.serial else PartState.LOT_NOT_RECORDED,
+    whole = piece.lot or piece.serial
+    return {
+        "kind": piece.kind,
+        "state": PartState.RECORDED if whole else PartState.LOT_NOT_RECORDED,
         "known": Known.SCANNED,
         "product": found.product.id,
         "lot": piece.lot,
@@ -156,96 +205,42 @@ def _new_part(
         "unit": found.unit_id,
         "expiry": found.expiry_printed,
         "expiry_day": piece.expiry.isoformat() if piece.expiry else None,
+        "volume_ml": piece.volume_ml,
         "disputed": piece.elsewhere is not None,
     }
 
 
-def _require_fits(
-    found: Understood, old: Part, circuit: Circuit, session: Session, site: Site
-) -> None:
-    sheet = sheet_of(session, site.id, circuit.circuit_type, circuit.sheet_version)
-    slot = sheet.slot(old.slot) if sheet else None
-    if found.piece.kind != old.kind:
-        place = slot.name if slot else old.slot
-        raise BadScan(why="wrong-place", place=place, name=found.piece.name)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChangeOut(Asked):
-    """Old circuit off, new one on, within one run; the time between is kept."""
-
-    kind: ClassVar[str] = "change-out"
-    right: ClassVar[Right | None] = Right.ACT
-    old_circuit_id: UUID
-    run_id: UUID
-    new_number: str
-    off_at: datetime
-    on_at: datetime
-    request_ids: tuple[UUID, UUID, UUID]
-    """Ids of the three acts it consists of; the same on every repeat."""
-    manner: Manner = Manner.PLANNED
-    reason: str = ""
-    by: UUID | None = None
-    """Who goes on past what speaks against the new circuit; None: who is signed in."""
-
-
-def change_out(asked: ChangeOut, *, site: Site) -> Done:
-    """Take the new circuit for the run, take the old one off, and let flow on.
-
-    Three acts, each safe to repeat: a call that was cut off is finished by sending it again. The
-    new circuit is claimed first, so that a refusal leaves the old one on.
+def _cautions(
+    asked: SwapPart,
+    found: Understood,
+    old: Part,
+    circuit: Circuit,
+    session: Session,
+    site: Site,
+    today: date,
+) -> tuple[str, ...]:
+    """Return what speaks against the part.
 
     Raises:
-        what `take_circuit`, `flow_off` and `flow_on` raise for planned acts; before the first of
-        them nothing was written.
+        BadScan, CautionsFirst, NotAllowed: see `swap_part`.
     """
-    if asked.on_at < asked.off_at:
-        raise WrongMoment(moment=asked.on_at, limit=asked.off_at, side="before-off")
-    sents = [
-        type(asked.sent)(
-            device_id=asked.sent.device_id, actor_id=asked.sent.actor_id, request_id=request_id
-        )
-        for request_id in asked.request_ids
-    ]
-    taken = take_circuit(
-        TakeCircuit(
-            sent=sents[0],
-            number=asked.new_number,
-            at=min(asked.off_at, asked.on_at),
-            manner=asked.manner,
-            run_id=asked.run_id,
-            reason=asked.reason,
-            by=asked.by,
-        ),
-        site=site,
-    )
-    if taken.subject is None:
-        raise UnknownCode(what="circuit", value=asked.new_number)
-    flow_off(
-        FlowOff(
-            sent=sents[1],
-            circuit_id=asked.old_circuit_id,
-            run_id=asked.run_id,
-            at=asked.off_at,
-            manner=Manner.PLANNED,
-        ),
-        site=site,
-    )
-    on = flow_on(
-        FlowOn(
-            sent=sents[2],
-            circuit_id=taken.subject,
-            run_id=asked.run_id,
-            at=asked.on_at,
-            manner=Manner.PLANNED,
-        ),
-        site=site,
-    )
-    return Done(
-        first_no=taken.first_no,
-        last_no=on.last_no,
-        subject=taken.subject,
-        code="changed",
-        facts={"number": asked.new_number},
-        cautions=(*taken.cautions, *on.cautions),
-    )
+    piece = found.piece
+    sheet = sheet_of(session, site.id, circuit.circuit_type, circuit.sheet_version)
+    slot = sheet.slot(old.slot) if sheet else None
+    inside = in_place(session, circuit) if piece.serial else []
+    if any((each.product_id, each.serial) == (piece.product_id, piece.serial) for each in inside):
+        raise BadScan(why=Finding.SAME_SERIAL_HERE, serial=piece.serial)
+    findings = against_swap(piece, slot, today)
+    if piece.kind != old.kind:
+        if asked.manner.refusable:
+            place = slot.name if slot else old.slot
+            raise BadScan(why=Finding.WRONG_PLACE, place=place, name=piece.name)
+        return (Finding.WRONG_PLACE, *findings)
+    if findings and asked.manner.refusable:
+        right = right_to_go_on(findings)
+        if not asked.reason:
+            raise CautionsFirst(number=circuit.number, cautions=list(findings), right=right)
+        person_id = asked.by or asked.sent.actor_id
+        if right not in rights_of_person(session, site.id, person_id):
+            raise NotAllowed(right=right, person="")
+    return findings

@@ -18,15 +18,24 @@ from traceability.domain.circuits import Phase, cautions_for_use
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import Manner, believed_moment
 from traceability.domain.people import Right
-from traceability.errors import AlreadyOnRun, CautionsFirst, NotAllowed, UnknownCode, WrongState
+from traceability.errors import (
+    AlreadyOnRun,
+    CautionsFirst,
+    NotAllowed,
+    UnknownCode,
+    WrongMoment,
+    WrongState,
+)
 from traceability.security.roles import rights_of_person
 from traceability.storage.circuits import Circuit, CircuitPlace
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import (
     circuit_by_number,
+    is_only_circuit,
     locked_circuit,
     next_number,
+    phase_before,
     phase_of,
     prime_of,
     standing_of,
@@ -78,10 +87,10 @@ def take_circuit(asked: TakeCircuit, *, site: Site) -> Done:
     """Record *taken*. What speaks against it is recorded and shown.
 
     Raises:
-        CautionsFirst, AlreadyOnRun, UnknownCode, NotAllowed: planned takes only; nothing was
-        written. DeviceNotEnrolled: nobody is signed in at a device that is not known.
+        CautionsFirst, AlreadyOnRun, UnknownCode, NotAllowed, WrongState, WrongMoment: planned
+        takes only; nothing was written. DeviceNotEnrolled: nobody is signed in at a device that is not known.
     """
-    return answer_once(asked, _take, site)
+    return answer_once(asked, record_take, site)
 
 
 def take_back(asked: TakeBack, *, site: Site) -> Done:
@@ -102,24 +111,25 @@ def came_back_unused(asked: CameBackUnused, *, site: Site) -> Done:
     return answer_once(asked, _came_back, site)
 
 
-def _take(asked: TakeCircuit, session: Session, site: Site) -> Done:
+def record_take(asked: TakeCircuit, session: Session, site: Site) -> Done:
+    """Record the take in the transaction that is open; see `take_circuit`."""
     found = circuit_by_number(session, site.id, asked.number) if asked.number else None
     circuit = locked_circuit(session, site.id, found.id) if found else None
     if circuit is None and asked.manner.refusable:
         raise UnknownCode(what="circuit", value=asked.number or asked.tag_text)
     holder = _holder(session, circuit) if circuit else None
-    cautions = _cautions(asked, circuit, session)
-    if circuit is not None and asked.manner.refusable:
-        _refuse_planned(asked, circuit, holder, cautions, session, site)
     ledger = ledger_of(asked, session, site)
     first_no = ledger.next_no
-    # Never before the prime's end, whatever two devices' clocks say: else a part that was in would
-    # seem to have come later than the patient.
-    prime = prime_of(session, circuit) if circuit else None
-    not_before = prime.valid_from if prime else None
+    not_before = _earliest(session, circuit, holder) if circuit else None
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=not_before)
-    circuit = circuit or _without_record(asked, ledger, site, at)
     run = _run(asked, session, site)
+    has_ended = run is not None and run.ended_at is not None and run.ended_at <= at
+    if run is not None and has_ended and asked.manner.refusable:
+        raise WrongMoment(moment=asked.at, limit=run.ended_at, side="run-ended")
+    cautions = _cautions(circuit, at, session) + (("run-has-ended",) if has_ended else ())
+    if circuit is not None and asked.manner.refusable:
+        _refuse_planned(asked, circuit, holder, cautions, session, site)
+    circuit = circuit or _without_record(asked, ledger, site, at)
     new_number = None if run else next_number(session, site.id, "R")
     run_id = run.id if run else uuid7(ledger.now)
     disputed = holder is not None
@@ -168,13 +178,23 @@ def _holder(session: Session, circuit: Circuit) -> CircuitOnRun | None:
     return session.scalar(rows)
 
 
-def _cautions(asked: TakeCircuit, circuit: Circuit | None, session: Session) -> tuple[str, ...]:
+def _earliest(session: Session, circuit: Circuit, holder: CircuitOnRun | None) -> datetime:
+    """Return before when it cannot have been taken, whatever two devices' clocks say.
+
+    Not before its prime ended: a part that was in would seem to have come later than the patient.
+    Nor before it was back from the run before. A second claim may begin while the first stands.
+    """
+    if holder is None:
+        return phase_of(session, circuit).valid_from
+    prime = prime_of(session, circuit)
+    return prime.valid_from if prime else circuit.begun_at
+
+
+def _cautions(circuit: Circuit | None, at: datetime, session: Session) -> tuple[str, ...]:
     if circuit is None:
         return ("contents-not-recorded",)
     return cautions_for_use(
-        standing_of(session, circuit),
-        contents_recorded=circuit.contents == "recorded",
-        at=asked.at,
+        standing_of(session, circuit), contents_recorded=circuit.contents == "recorded", at=at
     )
 
 
@@ -249,24 +269,23 @@ def _back(
     circuit = locked_circuit(session, site.id, circuit_id)
     if circuit is None:
         raise UnknownCode(what="circuit", value=str(circuit_id))
-    phase = phase_of(session, circuit)
+    phase, before = phase_of(session, circuit), phase_before(session, circuit)
     holder = _holder(session, circuit)
-    if phase.phase != Phase.TAKEN or holder is None or holder.flow_from is not None:
+    unused = before is not None and before.phase == Phase.PRIMED
+    away = phase.phase == Phase.TAKEN and holder is not None and holder.flow_from is None
+    if not away or holder is None or before is None or not (unused or place_id is None):
         raise WrongState(number=circuit.number, state=phase.phase, act="come-back")
     ledger = ledger_of(asked, session, site)
     at, noted = believed_moment(device_at, now=ledger.now, not_before=holder.valid_from)
-    others = select(CircuitOnRun).where(
-        CircuitOnRun.site_id == site.id,
-        CircuitOnRun.run_id == holder.run_id,
-        CircuitOnRun.circuit_id != circuit.id,
-        CircuitOnRun.superseded_no.is_(None),
-    )
     kind = Kind.TAKE_WITHDRAWN if place_id is None else Kind.CAME_BACK_UNUSED
     body = {
         "circuit": circuit.id,
         "run": holder.run_id,
-        "place": place_id or _last_place(session, circuit),
-        "run_ends": session.scalar(others.limit(1)) is None,
+        "place": place_id or _last_place(session, circuit, before.valid_to),
+        # As it was before the scan: a used circuit never becomes ready by a scan taken back.
+        "phase": before.phase,
+        "phase_reason": before.reason,
+        "run_ends": is_only_circuit(session, holder),
         "device_at": device_at,
         "cautions": noted,
     }
@@ -281,10 +300,14 @@ def _back(
     )
 
 
-def _last_place(session: Session, circuit: Circuit) -> UUID | None:
+def _last_place(
+    session: Session, circuit: Circuit, taken_at: datetime | None
+) -> UUID | None:
+    """Return where it stood when it was taken; None if it stood nowhere, having been used."""
     rows = (
         select(CircuitPlace.place_id)
         .filter_by(site_id=circuit.site_id, circuit_id=circuit.id, superseded_no=None)
+        .where(CircuitPlace.valid_to >= taken_at)
         .order_by(CircuitPlace.recorded_no.desc(), CircuitPlace.line.desc())
         .limit(1)
     )

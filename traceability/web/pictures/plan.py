@@ -41,13 +41,13 @@ class Plan:
     height: float
     frame: str
     groups: dict[str, str]
-    words: tuple[tuple[str, str], ...]
-    """Name and state of every place in words, in path order; the same list is on the page."""
+    words: tuple[tuple[str, str, str], ...]
+    """Id, name and state of every place in words, in path order; the same list is on the page."""
     title: str
 
     def svg(self) -> str:
         """Return the whole picture."""
-        said = "; ".join(f"{name}: {state}" for name, state in self.words)
+        said = "; ".join(f"{name}: {state}" for _, name, state in self.words)
         return (
             f'<svg class="plan" role="img" aria-labelledby="plan-title plan-desc" '
             f'viewBox="0 0 {WIDTH} {self.height}"><title id="plan-title">{escape(self.title)}'
@@ -56,8 +56,11 @@ class Plan:
         )
 
 
-def plan(title: str, slots: Sequence[PlanSlot], pack_line: str = "") -> Plan:
-    """Return the plan of a circuit type with what its places hold now."""
+def plan(title: str, slots: Sequence[PlanSlot], *, pack: str = "", pack_line: str = "") -> Plan:
+    """Return the plan of a circuit type with what its places hold now.
+
+    The pack is a box that came apart into places, so it is a line of words: `pack` is its slot.
+    """
     by_where = {where: [slot for slot in slots if slot.where == where] for where in _ORDER}
     drainage, returns = _rows(by_where["drainage"]), _rows(by_where["return"])
     inside = Bench.of(by_where["fluid"], by_where["tray"])
@@ -78,11 +81,14 @@ def plan(title: str, slots: Sequence[PlanSlot], pack_line: str = "") -> Plan:
     order = {slot.id: index for index, slot in enumerate(_path_order(by_where))}
     spots.sort(key=lambda spot: order[spot.slot.id])
     frame = Frame(len(drainage), len(returns), top, bottom, inside_top)
+    groups = {spot.slot.id: _group(spot) for spot in spots}
+    if pack:
+        groups[pack] = frame.pack(pack, pack_line, inside)
     return Plan(
         height=height,
-        frame=frame.svg(by_where, inside, pack_line),
-        groups={spot.slot.id: _group(spot) for spot in spots},
-        words=tuple((spot.slot.name, state_words(spot.slot)) for spot in spots),
+        frame=frame.svg(by_where, inside),
+        groups=groups,
+        words=tuple((spot.slot.id, spot.slot.name, state_words(spot.slot)) for spot in spots),
         title=f"Circuit plan, {title}",
     )
 

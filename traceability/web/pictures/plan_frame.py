@@ -81,7 +81,7 @@ class Frame:
     bottom: float
     inside: float
 
-    def svg(self, by_where: dict[str, list[PlanSlot]], inside: Bench, pack_line: str) -> str:
+    def svg(self, by_where: dict[str, list[PlanSlot]], inside: Bench) -> str:
         """Return everything that is not a place."""
         top, bottom, y = self.top, self.bottom, self.inside
         starts = LEFT if self.drainage_rows % 2 else FAR
@@ -115,13 +115,16 @@ class Frame:
                 f'<path class="tray" d="M{inside.tray_from - 6:.0f} {y + 62}v12q0 6 6 6'
                 f'H{RIGHT - 78}q6 0 6-6v-12"/>'
             )
-        if pack_line:
-            x = inside.tray_from - 30
-            out.append(
-                f'<path class="pkb" d="M{x:.0f} {y + 4}v16h22v-16M{x - 4:.0f} {y - 2}l9 6h12l9-6"/>'
-                f'<text x="{x + 34:.0f}" y="{y + 18}" class="pk">{escape(pack_line)}</text>'
-            )
         return "".join(out)
+
+    def pack(self, slot_id: str, line: str, inside: Bench) -> str:
+        """Return the line of words that stands for the circuit pack."""
+        x, y = inside.tray_from - 30, self.inside
+        return (
+            f'<g id="slot-{escape(slot_id)}" class="slot" data-slot="{escape(slot_id)}">'
+            f'<path class="pkb" d="M{x:.0f} {y + 4}v16h22v-16M{x - 4:.0f} {y - 2}l9 6h12l9-6"/>'
+            f'<text x="{x + 34:.0f}" y="{y + 18}" class="pk">{escape(line)}</text></g>'
+        )
 
 
 def _suction(rows: int) -> str:
