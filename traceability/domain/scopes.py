@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from datetime import date
 from enum import StrEnum
+from functools import lru_cache
 from typing import Final
 
 __all__ = ["Match", "alike", "in_dates", "in_serial_range", "loose_key", "shipped_in"]
@@ -32,6 +33,7 @@ def _loose(text: str) -> str:
     return _SEPARATORS.sub("", text.upper()).translate(_LOOKS_LIKE)
 
 
+@lru_cache(maxsize=1 << 16)
 def loose_key(text: str) -> str:
     """Return the looser comparison key of a lot or serial.
 

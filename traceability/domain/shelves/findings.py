@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
+from traceability.domain.shelves.book import Pair  # noqa: TC001 - one import style in this room
 from traceability.domain.shelves.equipment import EquipmentPlacings
 from traceability.domain.shelves.facts import Item, Kind
 from traceability.domain.shelves.scope import Asked, Clause
@@ -45,6 +46,15 @@ class Finding:
         return self.yes == self.units
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Verdict:
+    """What parts that are alike have in common under one clause; fields as in `Finding`."""
+
+    captured: bool
+    yes: frozenset[Unit]
+    reasons: frozenset[Reason]
+
+
 class Finder:
     """Finds and keeps the findings of a scope."""
 
@@ -54,6 +64,8 @@ class Finder:
         self.judge = Judge(situation)
         self._stock: dict[str, StockArrangements | None] = {}
         self._placings: dict[str, EquipmentPlacings] = {}
+        self._verdicts: dict[object, _Verdict] = {}
+        self._units: dict[tuple[frozenset[Pair], str | None, str | None], frozenset[Unit]] = {}
         self._circuits: dict[str, tuple[Finding, ...]] = {}
 
     @cached_property
@@ -76,19 +88,35 @@ class Finder:
         time = clause.cut(use.there)
         if time is None or use.part.item not in clause.items:
             return None
-        captured = self.judge.captured(use)
         units = self.units(use)
-        values = {unit: self.judge.value(use, unit, clause) for unit in units}
+        verdict = self._verdict(use, units, number, clause)
         return Finding(
             use=use,
             clause=clause,
             number=number,
             time=time,
-            captured=use.pack is None and self.judge.value(use, captured, clause).yes,
-            yes=frozenset(unit for unit, value in values.items() if value.yes),
+            captured=verdict.captured,
+            yes=verdict.yes,
             units=units,
-            reasons=_reasons(use, clause, set(values.values())),
+            reasons=verdict.reasons,
         )
+
+    def _verdict(self, use: Use, units: frozenset[Unit], number: int, clause: Clause) -> "_Verdict":
+        """Judge a part as each unit it may be; parts that are alike are judged once."""
+        own = self.judge.captured(use)
+        kind = (use.foreign, use.equipment, use.pack is None, use.part.maker, use.part.item)
+        pack = None if use.pack is None else self.situation.uses[use.pack].part.item
+        # Deliveries count by the moment and the box of the part itself.
+        when = (use.start, use.part.box) if clause.asked is Asked.SHIPPED else None
+        key = (number, kind, pack, own, units, when)
+        if key not in self._verdicts:
+            values = {unit: self.judge.value(use, unit, clause) for unit in units}
+            self._verdicts[key] = _Verdict(
+                captured=use.pack is None and self.judge.value(use, own, clause).yes,
+                yes=frozenset(unit for unit, value in values.items() if value.yes),
+                reasons=_reasons(use, clause, set(values.values())),
+            )
+        return self._verdicts[key]
 
     def units(self, use: Use) -> frozenset[Unit]:
         """Return the units a part may be; of an inner part, those its pack may be."""
@@ -105,9 +133,12 @@ class Finder:
         pairs = None if stock is None else stock.possible(root)
         if pairs is None:
             return frozenset({own})
-        return frozenset(
-            Unit(maker=maker, lot=own.lot or lot, serial=own.serial) for maker, lot in pairs
-        )
+        key = (pairs, own.lot, own.serial)
+        if key not in self._units:
+            self._units[key] = frozenset(
+                Unit(maker=maker, lot=own.lot or lot, serial=own.serial) for maker, lot in pairs
+            )
+        return self._units[key]
 
     def _item(self, name: str) -> Item:
         return self.situation.items.get(name) or Item(name=name)
@@ -124,9 +155,7 @@ class Finder:
                 and not use.equipment
                 and use.pack is None
             )
-            self._stock[item] = (
-                StockArrangements(judge=self.judge, item=item, uses=uses) if complete else None
-            )
+            self._stock[item] = StockArrangements(self.judge, item, uses) if complete else None
         return self._stock[item]
 
     def placings(self, item: str) -> EquipmentPlacings:

@@ -80,6 +80,7 @@ class Judge:
         for line in situation.receipts:
             lots = self.receipts.setdefault((line.item, line.maker), {})
             lots.setdefault(line.lot, []).append(line)
+        self._lots: dict[tuple[str, str, str, tuple[str, ...]], Value] = {}
         self.notices: dict[tuple[str, str], list[CartonNotice]] = {}
         for notice in situation.notices:
             key = (notice.pack_item, notice.inner_item)
@@ -115,8 +116,7 @@ class Judge:
             case Asked.SERIALS:
                 return _serial(unit.serial, clause)
             case Asked.LOTS if unit.lot is not None:
-                found = self.texts.match_any(use.part.item, clause.maker, unit.lot, clause.lots)
-                return _from(found, Reason.LOT_NOT_RECORDED)
+                return self._lot(use.part.item, unit.lot, clause)
             case _ if unit.lot is None:
                 ours = Reason.STOCK_BOOK_INCOMPLETE
                 return _open(Reason.LOT_NOT_RECORDED if use.foreign else ours)
@@ -124,6 +124,14 @@ class Judge:
                 return _all([_made(line, clause) for line in self._lines(use, unit.lot, clause)])
             case _:
                 return self._shipped(use, unit.lot, clause)
+
+    def _lot(self, item: str, lot: str, clause: Clause) -> Value:
+        """Judge a lot text; many parts share one, so each is compared once."""
+        key = (item, clause.maker, lot, clause.lots)
+        if key not in self._lots:
+            found = self.texts.match_any(item, clause.maker, lot, clause.lots)
+            self._lots[key] = _from(found, Reason.LOT_NOT_RECORDED)
+        return self._lots[key]
 
     def _lines(self, use: Use, lot: str, clause: Clause) -> list[Receipt]:
         """Return the receipts of the lot that a captured text stands for."""
