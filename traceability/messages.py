@@ -702,7 +702,6 @@ _EVENTS: Final[Mapping[str, str]] = {
     "circuit-discarded": "Discarded",
     "foreign-arrived": "Came in from elsewhere",
     "circuit-without-record": "Taken with a tag nobody knew",
-    "dispute-ruled": "Ruled",
 }
 
 

@@ -31,7 +31,6 @@ TABLES: Final = (
     "enrol_code",
     "event",
     "hold",
-    "job",
     "kept_apart",
     "ledger_head",
     "patient",
@@ -153,20 +152,6 @@ def upgrade() -> None:
         "ix_hold_site_id_subject_id", "hold", ["site_id", "subject_id", "superseded_no", "valid_to"]
     )
     never_changes("hold", hold.columns.keys(), but_once="superseded_no")
-
-    op.create_table(
-        "job",
-        sa.Column("id", KEY, nullable=False),
-        sa.Column("kind", sa.String(), nullable=False),
-        sa.Column("body", sa.String(), nullable=False),
-        sa.Column("not_before", MOMENT, nullable=False),
-        sa.Column("leased_until", MOMENT, nullable=True),
-        sa.Column("attempts", sa.Integer(), nullable=False),
-        sa.Column("done_at", MOMENT, nullable=True),
-        sa.Column("problem", sa.String(), nullable=False),
-        sa.PrimaryKeyConstraint("id", name="pk_job"),
-    )
-    op.create_index("ix_job_done_at", "job", ["done_at", "not_before"])
 
     op.create_table(
         "kept_apart",

@@ -21,8 +21,6 @@ class Kind(StrEnum):
     PERSON_SET = "person-set"
     BADGE_ISSUED = "badge-issued"
     PIN_SET = "pin-set"
-    SIGNED_IN = "signed-in"
-    SIGNED_OUT = "signed-out"
     DEVICE_SET = "device-set"
     DEVICE_REVOKED = "device-revoked"
     PLACE_SET = "place-set"
@@ -38,7 +36,6 @@ class Kind(StrEnum):
     PRIME_ENDED = "prime-ended"
     PRIME_SIGNED = "prime-signed"
     TAG_ORDERED = "tag-ordered"
-    TAG_PRINTED = "tag-printed"
     CIRCUIT_MOVED = "circuit-moved"
     CIRCUIT_TAKEN = "circuit-taken"
     TAKE_WITHDRAWN = "take-withdrawn"
@@ -52,9 +49,6 @@ class Kind(StrEnum):
     CIRCUIT_DISCARDED = "circuit-discarded"
     FOREIGN_ARRIVED = "foreign-arrived"
     CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
-    HEAD_SIGNED = "head-signed"
-    DISPUTE_RULED = "dispute-ruled"
-    PAUSED = "paused"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -27,7 +27,6 @@ NOT_PROJECTED: Final = frozenset(
         "pin_failure",
         "sign_in",
         "enrol_code",
-        "job",
     }
 )
 """The ledger itself, what is kept apart, requests as they were, and what only the moment needs."""

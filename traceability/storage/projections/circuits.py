@@ -7,10 +7,9 @@ from traceability.domain.events import Kind, Recorded
 from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace
 from traceability.storage.holds import Hold
 from traceability.storage.projections.primes import count_up, end_circuit_place
-from traceability.storage.projections.registry import no_rows, projects
+from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link, end_all, move_on
-
-projects(Kind.TAG_PRINTED)(no_rows)
+from traceability.storage.runs import CircuitOnRun, Run
 
 
 @projects(Kind.CIRCUIT_MOVED)
@@ -40,6 +39,11 @@ def circuit_discarded(session: Session, event: Recorded) -> None:
         reason=event.text("reason"),
     )
     end_circuit_place(session, event, circuit_id)
+    # Opened and never connected: until here it counted as possibly used.
+    end_all(session, CircuitOnRun, event, event.happened_at, circuit_id=circuit_id)
+    for run in event.rows("runs"):
+        ended = session.get_one(Run, (event.site_id, event.inner(run).key("run")))
+        ended.ended_at = max(event.happened_at, ended.begun_at)
 
 
 @projects(Kind.FOREIGN_ARRIVED, Kind.CIRCUIT_WITHOUT_RECORD)

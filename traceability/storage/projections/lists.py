@@ -11,7 +11,7 @@ from traceability.storage.people import Device, Person
 from traceability.storage.projections.registry import no_rows, projects
 from traceability.storage.site import Place, Policy, Site
 
-projects(Kind.SIGNED_IN, Kind.SIGNED_OUT, Kind.PIN_SET, Kind.HEAD_SIGNED)(no_rows)
+projects(Kind.PIN_SET)(no_rows)
 
 
 @projects(Kind.SITE_SET_UP)

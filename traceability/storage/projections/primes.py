@@ -17,6 +17,7 @@ from traceability.storage.circuits import (
     Signature,
 )
 from traceability.storage.items import Lot
+from traceability.storage.lookup import parts_of_act, parts_replaced_by
 from traceability.storage.projections.lists import text_of
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
@@ -80,7 +81,7 @@ def count_up(session: Session, event: Recorded) -> None:
     session.merge(Series(site_id=event.site_id, letter=letter, last=int(digits)))
 
 
-@projects(Kind.SCAN_QUESTIONED, Kind.PAUSED)
+@projects(Kind.SCAN_QUESTIONED)
 def scan_questioned(session: Session, event: Recorded) -> None:
     """Keep what was asked back, so that "keep it" finds it."""
     if event.body.get("circuit") is not None:
@@ -157,17 +158,13 @@ def _name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -
 
 @projects(Kind.PART_TAKEN_BACK)
 def part_taken_back(session: Session, event: Recorded) -> None:
-    """Undo: the parts of one act were never there; what they had replaced stands again."""
-    circuit_id, undone_no = event.key("circuit"), event.number_of("undone_no")
-    for row in open_links(session, Part, event, circuit_id=circuit_id):
-        if row.recorded_no == undone_no:
-            supersede(session, row, event)
-    restored = (
-        session.query(Part)
-        .filter_by(site_id=event.site_id, circuit_id=circuit_id, superseded_no=undone_no)
-        .order_by(Part.recorded_no, Part.line)
-    )
-    for line, row in enumerate(restored.all()):
+    """Undo: what one act put in was never there; what it had replaced or ended stands again."""
+    circuit = session.get_one(Circuit, (event.site_id, event.key("circuit")))
+    undone_no = event.number_of("undone_no")
+    restored = parts_replaced_by(session, circuit, undone_no)
+    for row in parts_of_act(session, circuit, undone_no):
+        supersede(session, row, event)
+    for line, row in enumerate(restored):
         names = [column.name for column in Part.__table__.columns]
         values = {name: getattr(row, name) for name in names}
         values |= {"recorded_no": event.number, "line": line, "superseded_no": None}

@@ -1,5 +1,8 @@
 """Taken, flow on, flow off, the run's patient and its end."""
 
+from uuid import UUID
+
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase
@@ -78,8 +81,8 @@ def came_back(session: Session, event: Recorded) -> None:
         event,
         event.happened_at,
         circuit_id,
-        phase=Phase.PRIMED,
-        reason="",
+        phase=event.text_or_none("phase") or Phase.PRIMED,
+        reason=event.text_or_none("phase_reason") or "",
     )
     place_id = event.key_or_none("place")
     if place_id is not None:
@@ -97,22 +100,14 @@ def came_back(session: Session, event: Recorded) -> None:
 
 @projects(Kind.FLOW_ON)
 def flow_on(session: Session, event: Recorded) -> None:
-    """Blood flows: from here on exposure is certain."""
-    circuit_id = event.key("circuit")
+    """Blood flows: from here on exposure is certain. Of two claims the earlier one counts."""
+    circuit_id, at = event.key("circuit"), event.happened_at
     for line, row in enumerate(
         open_links(session, CircuitOnRun, event, circuit_id=circuit_id, run_id=event.key("run"))
     ):
-        replace(session, row, event, line, flow_from=event.happened_at)
+        replace(session, row, event, line, flow_from=min(at, row.flow_from or at))
     if not event.flag("disputed"):
-        move_on(
-            session,
-            CircuitPhase,
-            event,
-            event.happened_at,
-            circuit_id,
-            phase=Phase.ON_PATIENT,
-            reason="",
-        )
+        _on_patient(session, event, circuit_id)
     place_id = event.key_or_none("place")
     if place_id is not None:
         move_on(
@@ -125,9 +120,34 @@ def flow_on(session: Session, event: Recorded) -> None:
         )
 
 
+def _on_patient(session: Session, event: Recorded, circuit_id: UUID) -> None:
+    at = event.happened_at
+    phases = open_links(session, CircuitPhase, event, circuit_id=circuit_id)
+    if not phases or phases[0].phase != Phase.ON_PATIENT:
+        move_on(session, CircuitPhase, event, at, circuit_id, phase=Phase.ON_PATIENT, reason="")
+        return
+    since = phases[0].valid_from
+    if since <= at:
+        return
+    # Said twice, the earlier one second: the same rows as in the other order.
+    before = (
+        select(CircuitPhase)
+        .filter_by(site_id=event.site_id, circuit_id=circuit_id, superseded_no=None)
+        .where(CircuitPhase.valid_to > at)
+        .order_by(CircuitPhase.recorded_no, CircuitPhase.line)
+    )
+    line = -1
+    for line, row in enumerate(session.scalars(before).all()):
+        replace(session, row, event, line, valid_to=max(at, row.valid_from))
+    replace(session, phases[0], event, line + 1, valid_from=at)
+
+
 @projects(Kind.FLOW_OFF)
 def flow_off(session: Session, event: Recorded) -> None:
-    """The circuit no longer supports the run; all of its claims with this run end."""
+    """The circuit no longer supports the run; all of its claims with this run end.
+
+    A disputed claim says nothing about where the circuit is: it may be on another patient.
+    """
     circuit_id = event.key("circuit")
     end_all(
         session,
@@ -137,6 +157,8 @@ def flow_off(session: Session, event: Recorded) -> None:
         circuit_id=circuit_id,
         run_id=event.key("run"),
     )
+    if event.flag("disputed"):
+        return
     move_on(
         session,
         CircuitPhase,
@@ -173,17 +195,3 @@ def patient_set(session: Session, event: Recorded) -> None:
     for row in open_links(session, RunPatient, event, run_id=run.id):
         supersede(session, row, event)
     add_link(session, RunPatient, event, 0, run.begun_at, run_id=run.id, patient_id=patient_id)
-
-
-@projects(Kind.DISPUTE_RULED)
-def dispute_ruled(session: Session, event: Recorded) -> None:
-    """A named person ruled: one claim is dropped or stands beside the other."""
-    for row in open_links(
-        session,
-        CircuitOnRun,
-        event,
-        circuit_id=event.key("circuit"),
-        run_id=event.key("run"),
-        disputed=True,
-    ):
-        supersede(session, row, event)
