@@ -552,6 +552,8 @@ def _bad_value(facts: Facts) -> str:
             return f"{field_name} only needs a tick. Touch it to tick it."
         case "nothing-open":
             return f"{field_name}: nothing is open there. Undo first, or choose another place."
+        case "short-name":
+            return f"{field_name}: use A to Z, digits and hyphens between them."
         case "too-long":
             return f"{field_name} is too long. Check what was read."
         case _:

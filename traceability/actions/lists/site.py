@@ -1,5 +1,6 @@
 """The site, its places and its policy."""
 
+import re
 from dataclasses import asdict, dataclass
 from typing import ClassVar, Final
 from uuid import UUID
@@ -17,6 +18,9 @@ from traceability.errors import BadValue, StaleForm
 from traceability.security.roles import service_device
 from traceability.storage.ledger import LedgerHead, open_ledger
 from traceability.storage.site import Policy
+
+SHORT_NAME: Final = re.compile(r"[A-Z0-9]+(-[A-Z0-9]+)*")
+"""What a place's symbol can carry."""
 
 PLACE_KINDS: Final = ("console", "box", "shelf", "trolley", "bed", "store", "bin")
 STANDS_FOR: Final = ("mounted", "boxed")
@@ -114,6 +118,8 @@ def _set_place(asked: SetPlace, session: Session, site: Site) -> Done:
         raise BadValue(field="stands for", value=asked.stands_for, why="not-one-of", of=STANDS_FOR)
     if not asked.name.strip() or not asked.code.strip():
         raise BadValue(field="name", value=asked.name, why="empty")
+    if not SHORT_NAME.fullmatch(asked.code):
+        raise BadValue(field="short name", value=asked.code, why="short-name")
     body = {
         "place": asked.place_id,
         "code": asked.code,
