@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
 from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
+from traceability.actions.run.change import ChangeOut, change_out
 from traceability.actions.run.flow import EndRun, FlowOff, FlowOn, end_run, flow_off, flow_on
 from traceability.actions.run.patient import SetPatient, set_patient
-from traceability.actions.run.swap import ChangeOut, SwapPart, change_out, swap_part
+from traceability.actions.run.swap import SwapPart, swap_part
 from traceability.actions.run.take import (
     CameBackUnused,
     TakeBack,
@@ -227,7 +228,6 @@ def _change(run: Run, keeper: Keeper) -> Story[None]:
     new = yield from _one_ready(ward, keeper, (CONSOLE_3, BOX_3))
     off_at = stage.now
     yield stage.minutes(2, 6)
-    ids = (stage.new_id(), stage.new_id(), stage.new_id())
     asked = ChangeOut(
         sent=stage.sent(PHONE_4, SATO),
         old_circuit_id=run.circuit.id,
@@ -235,7 +235,6 @@ def _change(run: Run, keeper: Keeper) -> Story[None]:
         new_number=new.number,
         off_at=off_at,
         on_at=stage.now,
-        request_ids=ids,
     )
     require(change_out(asked, site=stage.site), "changed")
     run.circuit = new
