@@ -66,6 +66,14 @@ def strip_answer(
 
 def welcome(found: TrolleyFacts) -> Said:
     """Return the strip of a prime at which nothing was done yet."""
+    next_slot = found.sheet.slot(found.next_slot)
+    if found.filled:
+        named = next_slot.name if next_slot else ""
+        return Said(
+            word="Go on",
+            sentence=f"Next: {named}" if named else "Nothing is missing. End the prime",
+            lines=(missing_words(found) + ".",),
+        )
     return Said(
         word="Begin",
         sentence="Scan the circuit pack",

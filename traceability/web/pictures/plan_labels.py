@@ -44,8 +44,13 @@ def lines_under(slot: PlanSlot, letters: int) -> tuple[tuple[str, str], ...]:
     said, css = _said(slot)
     lines = [(line, f"lb {css}") for line in wrap(slot.name, letters)]
     if said:
-        lines.append((_cut(said, max(letters, 5)), f"sub {css or 'cnt'}"))
+        lines.append((_cut(said, max(letters, 5)), f"sub {_small(css)}"))
     return tuple(lines)
+
+
+def _small(css: str) -> str:
+    """Return the class of the second line: only what is next, or waits, is in bold."""
+    return css if css in {"look", "next"} else "cnt"
 
 
 def line_beside(slot: PlanSlot, letters: int) -> tuple[tuple[str, str], ...]:
@@ -56,7 +61,7 @@ def line_beside(slot: PlanSlot, letters: int) -> tuple[tuple[str, str], ...]:
         return ((_cut(slot.name + tail, max(letters, 3)), f"lb {css}"),)
     return (
         (_cut(slot.name, max(letters, 3)), f"lb {css}"),
-        (_cut(said, max(letters, 3)), f"sub {css or 'cnt'}"),
+        (_cut(said, max(letters, 3)), f"sub {_small(css)}"),
     )
 
 
