@@ -412,7 +412,7 @@ def test_whatever_is_done_the_tables_are_what_the_ledger_says(ward: Ward) -> Non
         deadline=None,
         suppress_health_check=list(HealthCheck),
     )
-    run_state_machine_as_test(ThisWard, settings=usual)  # type: ignore[no-untyped-call]
+    run_state_machine_as_test(ThisWard, settings=usual)
 
 
 def test_a_rebuild_tells_a_table_that_was_changed_and_mends_it(ward: Ward) -> None:

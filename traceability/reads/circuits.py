@@ -8,11 +8,12 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.domain.circuits import Phase, Standing, State, state_at
+from traceability.domain.circuits import Standing, State, state_at
 from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
+from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
-from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Part
+from traceability.storage.circuits import Circuit, Part
 from traceability.storage.items import Lot, Product
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import (
@@ -24,8 +25,6 @@ from traceability.storage.lookup import (
     standing_of,
 )
 from traceability.storage.people import Person
-from traceability.storage.runs import CircuitOnRun, Run
-from traceability.storage.site import Place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,28 +62,6 @@ class SignatureFacts:
     name: str
     at: datetime
     meaning: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OnRunFacts:
-    """The circuit's time with a run."""
-
-    run_id: UUID
-    run: str
-    taken_at: datetime
-    flow_from: datetime | None
-    until: datetime | None
-    disputed: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StayFacts:
-    """Where it stood, or which phase it was in, and for how long."""
-
-    name: str
-    from_: datetime
-    until: datetime | None
-    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,7 +134,7 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
     prime, standing = prime_of(session, circuit), standing_of(session, circuit)
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
     hold = hold_on(session, circuit.site_id, circuit.id)
-    stays = _stays(session, circuit)
+    stays = stays_of(session, circuit)
     here = next((stay for stay in stays if stay[1].until is None), None)
     kept = circuit.kept_id and session.get(KeptApart, circuit.kept_id)
     return CircuitFacts(
@@ -195,9 +172,9 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
         ),
         hold=(hold.notice or hold.reason) if hold else "",
         parts=tuple(_parts(session, circuit)),
-        runs=tuple(_runs(session, circuit)),
+        runs=tuple(runs_of(session, circuit)),
         places=tuple(stay for _, stay in stays),
-        phases=tuple(_phases(session, circuit)),
+        phases=tuple(phases_of(session, circuit)),
     )
 
 
@@ -245,63 +222,3 @@ def _parts(session: Session, circuit: Circuit) -> list[PartFacts]:
         for part, name, maker, item_number, lot in rows
     ]
     return sorted(found, key=lambda p: (order.get(p.slot, len(order)), p.ordinal, p.from_))
-
-
-def _runs(session: Session, circuit: Circuit) -> list[OnRunFacts]:
-    link = CircuitOnRun
-    rows = session.execute(
-        select(link, Run.number)
-        .join(Run, (Run.site_id == link.site_id) & (Run.id == link.run_id))
-        .where(
-            link.site_id == circuit.site_id,
-            link.circuit_id == circuit.id,
-            believed_at(link, None),
-        )
-        .order_by(link.valid_from, link.recorded_no)
-    )
-    return [
-        OnRunFacts(
-            run_id=row.run_id,
-            run=number,
-            taken_at=row.valid_from,
-            flow_from=row.flow_from,
-            until=row.valid_to,
-            disputed=row.disputed,
-        )
-        for row, number in rows
-    ]
-
-
-def _stays(session: Session, circuit: Circuit) -> list[tuple[UUID, StayFacts]]:
-    rows = session.execute(
-        select(CircuitPlace, Place.name)
-        .join(Place, (Place.site_id == CircuitPlace.site_id) & (Place.id == CircuitPlace.place_id))
-        .where(
-            CircuitPlace.site_id == circuit.site_id,
-            CircuitPlace.circuit_id == circuit.id,
-            believed_at(CircuitPlace, None),
-        )
-        .order_by(CircuitPlace.valid_from, CircuitPlace.recorded_no)
-    )
-    return [
-        (row.place_id, StayFacts(name=name, from_=row.valid_from, until=row.valid_to))
-        for row, name in rows
-    ]
-
-
-def _phases(session: Session, circuit: Circuit) -> list[StayFacts]:
-    rows = session.scalars(
-        select(CircuitPhase)
-        .where(
-            CircuitPhase.site_id == circuit.site_id,
-            CircuitPhase.circuit_id == circuit.id,
-            believed_at(CircuitPhase, None),
-        )
-        .order_by(CircuitPhase.valid_from, CircuitPhase.recorded_no)
-    )
-    return [
-        StayFacts(
-            name=Phase(row.phase).value, from_=row.valid_from, until=row.valid_to, reason=row.reason
-        )
-        for row in rows
-    ]

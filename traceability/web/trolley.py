@@ -1,14 +1,13 @@
 """The trolley page, driven by scans alone: each scan and each act answers with the strip."""
 
-from collections.abc import Callable, Mapping
-from typing import Any, Final
+from collections.abc import Mapping
+from typing import Final
 
 from flask import Blueprint, jsonify, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
 from traceability.actions.once import Done
-from traceability.actions.prime.say import Say, say
 from traceability.actions.prime.scan import (
     GoOn,
     ScanAgain,
@@ -17,10 +16,7 @@ from traceability.actions.prime.scan import (
     scan_again,
     scan_part,
 )
-from traceability.actions.prime.take_back import Dropped, Undo, dropped, undo
-from traceability.domain.parts import PartState
 from traceability.domain.people import Right
-from traceability.domain.sheets import Need
 from traceability.domain.tags import (
     COUNT_CARDS,
     REASON_CARDS,
@@ -39,6 +35,7 @@ from traceability.web import session
 from traceability.web.forms import device_moment
 from traceability.web.prime import the_trolley
 from traceability.web.sign_in import badge_code
+from traceability.web.trolley_acts import DOES
 from traceability.web.trolley_strip import (
     NEW_PRODUCT,
     button,
@@ -162,80 +159,9 @@ def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> Response
         return _count(body, found)
     if name in {Act.KEEP, Act.NEEDED, "REASON"}:
         return _go_past(body, found)
-    if name not in _DOES:
+    if name not in DOES:
         return _only_say(found, "That card does nothing here", ["Nothing was changed."])
-    return _answer(number, _DOES[name](body, found))
-
-
-def _common(body: Mapping[str, object], found: TrolleyFacts) -> dict[str, Any]:
-    return {
-        "sent": session.sent(str(body.get("request_id"))),
-        "circuit_id": found.circuit_id,
-        "at": device_moment(body.get("at")),
-    }
-
-
-def _undo(body: Mapping[str, object], found: TrolleyFacts) -> Done:
-    return undo(Undo(**_common(body, found)), site=session.site())
-
-
-def _dropped(body: Mapping[str, object], found: TrolleyFacts) -> Done:
-    asked = Dropped(**_common(body, found), slot=str(body.get("slot") or ""))
-    return dropped(asked, site=session.site())
-
-
-def _same(body: Mapping[str, object], found: TrolleyFacts) -> Done:
-    return scan_again(ScanAgain(**_common(body, found)), site=session.site())
-
-
-def _reading(body: Mapping[str, object], found: TrolleyFacts) -> Done:
-    reading = str(body.get("choice") or "as-read")
-    return go_on(GoOn(**_common(body, found), reading=reading), site=session.site())
-
-
-def _place(body: Mapping[str, object], found: TrolleyFacts) -> Done:
-    asked = GoOn(**_common(body, found), slot=str(body.get("choice") or ""))
-    return go_on(asked, site=session.site())
-
-
-def _says(act: Act) -> Callable[[Mapping[str, object], TrolleyFacts], Done]:
-    def does(body: Mapping[str, object], found: TrolleyFacts) -> Done:
-        asked = Say(
-            **_common(body, found),
-            state=_SAYS[act],
-            slot=str(body.get("slot") or "") or _tickable(found, act),
-            all_open=act is Act.TICK,
-        )
-        return say(asked, site=session.site())
-
-    return does
-
-
-_SAYS: Final = {
-    Act.TICK: PartState.TICKED,
-    Act.NOT_READABLE: PartState.LOT_NOT_READABLE,
-    Act.NOT_FITTED: PartState.NOT_FITTED,
-}
-
-
-_DOES: Final[Mapping[str, Callable[[Mapping[str, object], TrolleyFacts], Done]]] = {
-    Act.UNDO: _undo,
-    Act.DROPPED: _dropped,
-    Act.SAME: _same,
-    Act.AS_READ: _reading,
-    "READING": _reading,
-    "PLACE": _place,
-    Act.TICK: _says(Act.TICK),
-    Act.NOT_READABLE: _says(Act.NOT_READABLE),
-    Act.NOT_FITTED: _says(Act.NOT_FITTED),
-}
-
-
-def _tickable(found: TrolleyFacts, act: Act) -> str:
-    """Return the first tick-only place still open, for the tick card without a place."""
-    if act is not Act.TICK:
-        return ""
-    return next((slot.id for slot, _ in found.missing if slot.need is Need.TICK), "")
+    return _answer(number, DOES[name](body, found))
 
 
 def _count(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:

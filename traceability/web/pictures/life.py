@@ -11,8 +11,9 @@ from zoneinfo import ZoneInfo
 
 from traceability.domain.circuits import Origin
 from traceability.domain.parts import PartState
-from traceability.reads.circuits import CircuitFacts, OnRunFacts, PartFacts
+from traceability.reads.circuits import CircuitFacts, PartFacts
 from traceability.reads.runs import RunCircuit, RunFacts
+from traceability.reads.stays import OnRunFacts
 from traceability.web.pictures.letters import Label
 from traceability.web.pictures.timeline import Bar, Dot, Lane, draw
 
