@@ -144,9 +144,16 @@ def event_hash(of: LedgerEvent) -> str:
 
 
 def events_in_order(session: Session, site_id: UUID) -> Iterator[LedgerEvent]:
-    """Yield all events of the site by number, in blocks: thirty years do not fit in memory."""
-    chain = select(LedgerEvent).filter_by(site_id=site_id).order_by(LedgerEvent.number)
-    return iter(session.scalars(chain, execution_options={"yield_per": 1000}))
+    """Yield all events of the site by number, in blocks: thirty years do not fit in memory.
+
+    Each block is a statement of its own, so that the caller may clear the session on the way.
+    """
+    chain = select(LedgerEvent).filter_by(site_id=site_id).order_by(LedgerEvent.number).limit(1000)
+    following = chain
+    while block := session.scalars(following).all():
+        last = block[-1].number
+        yield from block
+        following = chain.where(LedgerEvent.number > last)
 
 
 def first_break(session: Session, site_id: UUID) -> int | None:
