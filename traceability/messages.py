@@ -313,6 +313,10 @@ def _compare(facts: Facts) -> Words:
             ],
         )
     read = f"lot {facts['lot']}" if facts.get("lot") else f"serial {facts.get('serial')}"
+    if facts.get("reason") == "expiry-far":
+        read = f"expires {facts.get('expiry')}, decades away"
+    if facts.get("reason") == "serial-like-lot":
+        read = f"lot {facts.get('lot')} and serial {facts.get('serial')}, the same text"
     return "Compare with the print", [f"Read as {read}. Is that what is printed? Touch: as read."]
 
 

@@ -197,6 +197,25 @@ def test_half_a_label_alone_is_never_taken(ward: Ward) -> None:
     assert placed(ward, circuit) == {}
 
 
+@pytest.mark.parametrize(
+    "scan",
+    [code(SYRINGE, "SY1", expires="781231"), code(OXYGENATOR, "000452", serial="000452")],
+)
+def test_what_is_seldom_printed_is_compared_before_it_is_believed(ward: Ward, scan: str) -> None:
+    circuit = ward.begin()
+    asked = ward.scan(circuit, scan)
+    assert (asked.verdict, asked.code) == ("look-again", "compare")
+    assert ward.go_on(circuit, reading="as-read").code == "placed"
+
+
+def test_a_lost_separator_offers_both_readings_and_takes_none_by_itself(ward: Ward) -> None:
+    circuit = ward.begin()
+    scan = f"]d201{SYRINGE}10SY717330331"
+    assert ward.scan(circuit, scan).code == "compare"
+    done = ward.go_on(circuit, reading="alternative")
+    assert (done.facts["lot"], done.facts["expiry"]) == ("SY7", "2033-03-31")
+
+
 def test_a_carton_asks_how_many_and_says_that_they_were_counted(ward: Ward) -> None:
     circuit = ward.begin()
     asked = ward.scan(circuit, code(TAP_CARTON, "T77-0B1"))

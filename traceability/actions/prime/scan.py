@@ -154,9 +154,7 @@ def _again(asked: ScanAgain, session: Session, site: Site) -> Done:
     elif act.code != Finding.PLACED:
         raise NothingToKeep
     # What somebody with the right went past was that one piece: each further one asks again.
-    scan = replace(
-        scan, units=asked.times, counted=True, known=Known.COUNTED, slot="", waived=()
-    )
+    scan = replace(scan, units=asked.times, counted=True, known=Known.COUNTED, slot="", waived=())
     return _process(
         scan, asked, asked.circuit_id, asked.at, session, site, {}, same_scan_counts=True
     )

@@ -27,6 +27,10 @@ provider form. Such a text is never written. Sources: GS1 General Specifications
 HIBC 1.3 (both at second hand)."""
 
 
+COMPARE: Final = frozenset({"expiry-far", "serial-like-lot"})
+"""Within the standard, and seldom what is printed: a person compares before it is believed."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scan:
     """One scan with all that was said about it so far; it can be judged again."""
@@ -121,7 +125,8 @@ def understand(
         if code == "missing-required" and (reading.lot or reading.expiry or reading.serial):
             return Question(code="half-label", facts={}, harmless=True)
         return Question(code="unreadable", facts={"reason": code})
-    if reading.status is Status.SUSPECT and not scan.chosen:
+    odd = reading.status is Status.SUSPECT or not COMPARE.isdisjoint(reading.cautions)
+    if odd and not scan.chosen:
         return Question(code="compare", facts=_compare_facts(reading))
     if scan.chosen == "alternative" and reading.alternative:
         reading = _alternative(reading, today)
@@ -157,7 +162,8 @@ def _alternative(reading: Reading, today: date) -> Reading:
 def _compare_facts(reading: Reading) -> dict[str, Plain]:
     other = dict(reading.alternative or ())
     return {
-        "reason": reading.reason_codes[0] if reading.reason_codes else "",
+        "reason": next(iter((*reading.reason_codes, *reading.cautions)), ""),
+        "expiry": reading.expiry.isoformat() if reading.expiry else None,
         "lot": reading.lot,
         "serial": reading.serial,
         "other_lot": other.get("10"),
