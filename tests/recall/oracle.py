@@ -206,12 +206,13 @@ def _judge(
 
 def moments(store: Store, circuit_id: UUID) -> list[datetime]:
     """Return every instant at which anything of the circuit changes, and a moment after each."""
-    parts, links, primes = (
-        [row for row in rows if row.circuit_id == circuit_id]
-        for rows in (store.parts, store.links, store.primes)
-    )
-    instants = {row.valid_from for row in (*parts, *links, *primes)}
-    instants |= {row.valid_to for row in (*parts, *links) if row.valid_to is not None}
+    parts = [row for row in store.parts if row.circuit_id == circuit_id]
+    links = [row for row in store.links if row.circuit_id == circuit_id]
+    primes = [row for row in store.primes if row.circuit_id == circuit_id]
+    instants = {row.valid_from for row in parts} | {row.valid_from for row in links}
+    instants |= {row.valid_from for row in primes}
+    ends = [row.valid_to for row in parts] + [row.valid_to for row in links]
+    instants |= {end for end in ends if end is not None}
     instants |= {row.flow_from for row in links if row.flow_from is not None}
     ordered = sorted(instants)
     between = [early + (late - early) / 2 for early, late in pairwise(ordered)]

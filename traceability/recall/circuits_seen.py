@@ -241,7 +241,7 @@ def _runs(
             LedgerEvent.kind,
         )
         .join(Run, (Run.site_id == link.site_id) & (Run.id == link.run_id))
-        .join(
+        .outerjoin(
             LedgerEvent,
             (LedgerEvent.site_id == link.site_id) & (LedgerEvent.number == link.recorded_no),
         )

@@ -85,6 +85,13 @@ def _coded(session: Session, reading: Reading, lot_text: str) -> Found:
         )
     exact = Question(products=(product,), lots=wanted) if sure and len(wanted) == 1 else None
     alike = [each for text in lots for each in _alike(session, text, (product.id,))]
+    # A lost separator glues the next field to the lot: then a lot of here is its beginning.
+    alike += [
+        each
+        for lot in wanted
+        if not lot.seen
+        for each in _beginnings(session, lot.text, product.id)
+    ]
     if not product.known:
         # The notice may show another packaging's code than the one entered here.
         alike += [each for text in lots for each in _lots(session, text, None) if each.text == text]
@@ -180,6 +187,13 @@ def _alike(session: Session, text: str, products: tuple[UUID, ...] | None) -> li
     )
     if products is not None:
         rows = rows.where(Lot.product_id.in_(products))
+    return [_lot(lot, product) for lot, product in session.execute(rows)]
+
+
+def _beginnings(session: Session, text: str, product_id: UUID) -> list[LotNamed]:
+    starts = [text[:length] for length in range(2, len(text))]
+    rows = _with_product().where(Lot.product_id == product_id, Lot.text.in_(starts))
+    rows = rows.order_by(func.length(Lot.text).desc(), Lot.id).limit(MOST_CANDIDATES)
     return [_lot(lot, product) for lot, product in session.execute(rows)]
 
 
