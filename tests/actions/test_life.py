@@ -15,7 +15,7 @@ from tests.make import HOUR, MINUTE, NOON, SECOND, TAP, Ward, code
 from traceability.actions.lists.devices import RevokeDevice, revoke_device
 from traceability.actions.once import Done
 from traceability.actions.prime.end import EndPrime, end_prime
-from traceability.actions.run.swap import ChangeOut, change_out
+from traceability.actions.run.change import ChangeOut, change_out
 from traceability.actions.run.take import CameBackUnused, TakeBack, came_back_unused, take_back
 from traceability.domain.circuits import State
 from traceability.domain.moments import Manner
@@ -287,7 +287,6 @@ def test_a_change_of_circuit_is_one_run_with_two_circuits_and_is_safe_to_send_ag
         new_number=ward.number(new),
         off_at=ward.now,
         on_at=ward.now + 4 * MINUTE,
-        request_ids=(uuid4(), uuid4(), uuid4()),
     )
     first = change_out(asked, site=ward.site)
     assert change_out(asked, site=ward.site) == first

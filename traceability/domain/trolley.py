@@ -179,6 +179,30 @@ def _placing(piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]
     )
 
 
+def against_swap(piece: Piece, slot: Slot | None, today: date) -> tuple[Finding, ...]:
+    """Return all that speaks against putting this piece into a place of a running circuit.
+
+    Everything at once, the most dangerous first: nobody at a bedside reads one list after another.
+    """
+    same_fluid = slot is None or same_words(slot.substance, piece.substance)
+    suction = slot is not None and slot.where in SUCTION and piece.kind in OPEN_PORT_KINDS
+    checks = {
+        Finding.WRONG_FLUID: piece.kind == FLUID_KIND and not same_fluid,
+        Finding.SUCTION_SIDE: suction,
+        Finding.ON_HOLD: bool(piece.on_hold),
+        Finding.EXPIRED: piece.expiry is not None and piece.expiry < today,
+        Finding.SAME_SERIAL_ELSEWHERE: piece.elsewhere is not None,
+    }
+    return tuple(finding for finding, applies in checks.items() if applies)
+
+
+def right_to_go_on(findings: Iterable[Finding]) -> Right:
+    """Return the right that goes past all of these: the strongest that one of them needs."""
+    needed = {WAY_ON[finding] for finding in findings}
+    ranked = (Right.PAST_STOP, Right.PAST_DATE)
+    return next((right for right in ranked if right in needed), Right.ACT)
+
+
 def slots_for(piece: Piece, sheet: Sheet, waived: frozenset[Finding] = frozenset()) -> list[Slot]:
     """Return the sheet's slots that take such a piece, in the order of the sheet."""
     of_kind = [

@@ -7,7 +7,7 @@ import json
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase, Standing
@@ -20,6 +20,7 @@ from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature
 from traceability.storage.holds import Hold
 from traceability.storage.items import Lot, Packaging, Product
+from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.site import Policy, Series
 
@@ -182,6 +183,33 @@ def phase_of(session: Session, circuit: Circuit, as_of_no: int | None = None) ->
     return session.scalars(rows).one()
 
 
+def phase_before(session: Session, circuit: Circuit) -> CircuitPhase | None:
+    """Return the phase that the open one ended, or None at a circuit's beginning."""
+    rows = (
+        select(CircuitPhase)
+        .where(
+            CircuitPhase.site_id == circuit.site_id,
+            CircuitPhase.circuit_id == circuit.id,
+            CircuitPhase.valid_to.is_not(None),
+            CircuitPhase.superseded_no.is_(None),
+        )
+        .order_by(CircuitPhase.recorded_no.desc(), CircuitPhase.line.desc())
+        .limit(1)
+    )
+    return session.scalar(rows)
+
+
+def is_only_circuit(session: Session, claim: CircuitOnRun) -> bool:
+    """Tell whether the run of this claim has had no other circuit."""
+    others = select(CircuitOnRun.circuit_id).where(
+        CircuitOnRun.site_id == claim.site_id,
+        CircuitOnRun.run_id == claim.run_id,
+        CircuitOnRun.circuit_id != claim.circuit_id,
+        CircuitOnRun.superseded_no.is_(None),
+    )
+    return session.scalar(others.limit(1)) is None
+
+
 def prime_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> Prime | None:
     """Return the end of the circuit's prime, if it has one."""
     rows = (
@@ -255,8 +283,43 @@ def last_act(
     return session.scalar(rows.order_by(TrolleyAct.recorded_no.desc()).limit(1))
 
 
-UNDOABLE = ("placed", "said", "pack-placed")
-"""Codes of acts that put something in its place, and that *undo* takes back."""
+UNDOABLE = ("placed", "said", "dropped")
+"""Codes of acts that fill or empty a place, and that *undo* takes back."""
+
+
+def parts_of_act(session: Session, circuit: Circuit, number: int) -> list[Part]:
+    """Return the rows that stand because of this act: it put them in, or it ended them.
+
+    A piece keeps its id when another act supersedes its row and undo brings it back. What another
+    act has ended since is that act's.
+    """
+    pieces = select(Part.part_id).where(
+        Part.site_id == circuit.site_id,
+        Part.circuit_id == circuit.id,
+        Part.recorded_no == number,
+    )
+    rows = (
+        select(Part)
+        .where(
+            Part.site_id == circuit.site_id,
+            Part.circuit_id == circuit.id,
+            Part.superseded_no.is_(None),
+            Part.part_id.in_(pieces),
+            or_(Part.valid_to.is_(None), Part.recorded_no == number),
+        )
+        .order_by(Part.recorded_no, Part.line)
+    )
+    return list(session.scalars(rows))
+
+
+def parts_replaced_by(session: Session, circuit: Circuit, number: int) -> list[Part]:
+    """Return the rows that this act superseded, oldest first."""
+    rows = (
+        select(Part)
+        .filter_by(site_id=circuit.site_id, circuit_id=circuit.id, superseded_no=number)
+        .order_by(Part.recorded_no, Part.line)
+    )
+    return list(session.scalars(rows))
 
 
 def moment_text(at: datetime) -> str:

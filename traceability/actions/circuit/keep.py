@@ -121,11 +121,7 @@ def _discard(asked: DiscardCircuit, session: Session, site: Site) -> Done:
         asked.at,
         {
             "reason": asked.reason,
-            "runs": [
-                {"run": claim.run_id}
-                for claim in claims
-                if is_only_circuit(session, claim)
-            ],
+            "runs": [{"run": claim.run_id} for claim in claims if is_only_circuit(session, claim)],
         },
         not_before=phase.valid_from,
     )

@@ -88,7 +88,8 @@ def take_circuit(asked: TakeCircuit, *, site: Site) -> Done:
 
     Raises:
         CautionsFirst, AlreadyOnRun, UnknownCode, NotAllowed, WrongState, WrongMoment: planned
-        takes only; nothing was written. DeviceNotEnrolled: nobody is signed in at a device that is not known.
+        takes only; nothing was written. DeviceNotEnrolled: nobody is signed in at a device that
+        is not known.
     """
     return answer_once(asked, record_take, site)
 
@@ -300,9 +301,7 @@ def _back(
     )
 
 
-def _last_place(
-    session: Session, circuit: Circuit, taken_at: datetime | None
-) -> UUID | None:
+def _last_place(session: Session, circuit: Circuit, taken_at: datetime | None) -> UUID | None:
     """Return where it stood when it was taken; None if it stood nowhere, having been used."""
     rows = (
         select(CircuitPlace.place_id)

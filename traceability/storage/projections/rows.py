@@ -76,6 +76,11 @@ def move_on(
     circuit_id: UUID,
     **values: object,
 ) -> None:
-    """End the circuit's open row of this kind and open the next one at the same moment."""
-    ended = end_all(session, link, event, at, circuit_id=circuit_id)
-    add_link(session, link, event, ended, at, circuit_id=circuit_id, **values)
+    """End the circuit's open row of this kind and open the next one at the same moment.
+
+    Never before the open row began, whatever a device's clock said: nothing is in two places.
+    """
+    began = [row.valid_from for row in open_links(session, link, event, circuit_id=circuit_id)]
+    begins = max([at, *began])
+    ended = end_all(session, link, event, begins, circuit_id=circuit_id)
+    add_link(session, link, event, ended, begins, circuit_id=circuit_id, **values)
