@@ -137,6 +137,9 @@ def require_sound(sheet: Sheet) -> None:
             raise ValueError(f"{slot.id}: name the substance and strength in full")
 
 
+BLOOD_KIND: Final = "blood"
+"""Kind of a blood component that goes into the prime: hours, not days, then limit the circuit."""
+
 OPEN_PORT_KINDS: Final = frozenset({"tap", "connector-port"})
 """Kinds that can let air in; never between drainage and pump inlet (common practice, no source)."""
 

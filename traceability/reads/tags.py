@@ -6,6 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.parts import PartState
+from traceability.domain.sheets import BLOOD_KIND
 from traceability.domain.tags import TagFacts, circuit_symbol
 from traceability.reads.circuits import CircuitFacts, PartFacts
 from traceability.reads.lists import site_facts
@@ -78,5 +79,5 @@ def _prime_lines(session: Session, circuit: CircuitFacts, site_id: object) -> tu
                 fluids.append(name)
     volume = f", {circuit.fill_ml / 1000:g} L" if circuit.fill_ml else ""
     first = f"Prime: {' and '.join(fluids)}{volume}" if fluids else "Prime fluid: not recorded"
-    # Additives and blood come by acts of their own; none is recorded without one.
-    return (first, "No blood. No additives recorded.")
+    blood = any(part.kind == BLOOD_KIND for part in circuit.now_in)
+    return (first, f"{'BLOOD IN THE PRIME' if blood else 'No blood'}. No additives recorded.")

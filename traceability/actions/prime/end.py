@@ -16,7 +16,7 @@ from traceability.domain.in_place import missing
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
-from traceability.domain.sheets import Need, Sheet
+from traceability.domain.sheets import BLOOD_KIND, Need, Sheet
 from traceability.domain.use_by import PartExpiry, Reason, UseBy, Way, decide
 from traceability.errors import BadValue, PartsMissing, UnknownCode, WrongState
 from traceability.storage.circuits import Circuit, Part
@@ -94,7 +94,15 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
         noted += ("bags-short",)
     version, limits = newest_policy(session, site.id)
     expiries = _expiries(session, circuit)
-    use_by = decide(at, site.zone, Way(sheet.way), blood=False, limits=limits, expiries=expiries)
+    use_by = decide(
+        at,
+        site.zone,
+        Way(sheet.way),
+        blood=(blood_at := _blood_since(session, circuit)) is not None,
+        limits=limits,
+        expiries=expiries,
+        blood_at=blood_at,
+    )
     facts = use_by_facts(use_by)
     body = {
         "circuit": circuit.id,
@@ -168,6 +176,14 @@ def _latest_part(session: Session, circuit: Circuit) -> datetime | None:
         site_id=circuit.site_id, circuit_id=circuit.id, superseded_no=None
     )
     return session.scalar(rows)
+
+
+def _blood_since(session: Session, circuit: Circuit) -> datetime | None:
+    """Return when the first blood component went in; None for a prime without blood."""
+    rows = select(func.min(Part.valid_from)).filter_by(
+        site_id=circuit.site_id, circuit_id=circuit.id, kind=BLOOD_KIND, superseded_no=None
+    )
+    return session.scalar(rows.where(Part.state != PartState.NOT_FITTED))
 
 
 def _bags_ml(session: Session, circuit: Circuit) -> int:
