@@ -1,5 +1,6 @@
 """The circuit plan holds for any sheet: every place once, no label over another, all inside."""
 
+import math
 import re
 from itertools import combinations
 from xml.etree import ElementTree as ET
@@ -7,7 +8,8 @@ from xml.etree import ElementTree as ET
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from traceability.web.pictures.plan import LETTER, WIDTH, Plan, PlanSlot, plan
+from traceability.web.pictures.plan import WIDTH, Plan, PlanSlot, plan
+from traceability.web.pictures.plan_labels import Line
 
 names = st.sampled_from(
     [
@@ -51,6 +53,7 @@ def sheets(draw: st.DrawFn) -> list[PlanSlot]:
                     tick_only=False,
                     states=shown,
                     next=draw(st.booleans()),
+                    line=draw(st.integers(1, 3 if where in {"drainage", "return"} else 1)),
                 )
             )
     return slots
@@ -66,7 +69,8 @@ def label_boxes(drawn: Plan) -> list[tuple[float, float, float, float, str]]:
     for text in parsed(drawn).iter("text"):
         if not re.match(r"lb|sub", text.get("class", "")):
             continue
-        wide = len(text.text or "") * LETTER
+        tail = "".join(part.text or "" for part in text)
+        wide = Line(text.text or "", text.get("class", ""), tail).wide
         x, y = float(text.get("x", 0)), float(text.get("y", 0))
         left = {"middle": x - wide / 2, "start": x, None: x}[text.get("text-anchor")]
         boxes.append((left, y - 15, left + wide, y + 4, text.text or ""))
@@ -98,6 +102,32 @@ def test_no_label_runs_into_another_and_none_leaves_the_picture(slots: list[Plan
     for one, two in combinations(boxes, 2):
         apart = one[2] <= two[0] or two[2] <= one[0] or one[3] <= two[1] or two[3] <= one[1]
         assert apart, (one, two)
+
+
+@given(sheets())
+@settings(max_examples=200, deadline=None)
+def test_no_bead_hides_another_and_none_leaves_the_picture(slots: list[PlanSlot]) -> None:
+    drawn = plan("Adult 3/8", slots)
+    holes = [
+        (float(each.get("cx", 0)), float(each.get("cy", 0)), float(each.get("r", 0)))
+        for each in parsed(drawn).iter("circle")
+        if each.get("class") == "hole"
+    ]
+    assert len(holes) == sum(len(slot.states) for slot in slots)
+    for x, y, r in holes:
+        assert r <= x <= WIDTH - r
+        assert r <= y <= drawn.height - r
+    for one, two in combinations(holes, 2):
+        assert math.dist(one[:2], two[:2]) >= (one[2] + two[2]) * 0.9, (one, two)
+
+
+@given(sheets())
+@settings(max_examples=100, deadline=None)
+def test_each_line_has_a_patient_end(slots: list[PlanSlot]) -> None:
+    lines = {(slot.where, slot.line) for slot in slots if slot.where in {"drainage", "return"}}
+    bare = sum(where not in {limb for limb, _ in lines} for where in ("drainage", "return"))
+    ends = [each for each in parsed(plan("A", slots)).iter("path") if each.get("class") == "endp"]
+    assert len(ends) == len(lines) + bare
 
 
 @given(st.text(alphabet="<>&\"'aé", min_size=1, max_size=12))

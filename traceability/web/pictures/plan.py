@@ -13,21 +13,23 @@ from html import escape
 from typing import Final
 
 from traceability.web.pictures.marks import WORDS, placed
-from traceability.web.pictures.plan_frame import Bench, Frame, Spot
+from traceability.web.pictures.plan_frame import Bench, Frame, Spot, raised_by
 from traceability.web.pictures.plan_labels import (
+    COUNT,
+    DASH,
     FOLD,
     LEFT,
-    LETTER,
     LINE,
     RIGHT,
     TOP,
     WIDTH,
+    Line,
     PlanSlot,
     line_beside,
     lines_under,
 )
 
-__all__ = ["LETTER", "WIDTH", "Plan", "PlanSlot", "plan", "state_words"]
+__all__ = ["WIDTH", "Plan", "PlanSlot", "plan", "state_words"]
 
 ON_ONE_ROW: Final = 6
 FULL: Final = 40
@@ -62,25 +64,27 @@ def plan(title: str, slots: Sequence[PlanSlot], *, pack: str = "", pack_line: st
     The pack is a box that came apart into places, so it is a line of words: `pack` is its slot.
     """
     by_where = {where: [slot for slot in slots if slot.where == where] for where in _ORDER}
-    drainage, returns = _rows(by_where["drainage"]), _rows(by_where["return"])
+    drainage, returns = _lines(by_where["drainage"]), _lines(by_where["return"])
     inside = Bench.of(by_where["fluid"], by_where["tray"])
-    top = TOP + (len(drainage) - 1) * FOLD
+    top = TOP + (sum(map(len, drainage)) - 1) * FOLD
     # Labels of the limb above push the inside down; labels inside push the return limb down.
-    inside_top = top + 62 + LINE * (_deepest(drainage[-1], _limb_letters(drainage[-1])) - 1)
+    inside_top = top + 62 + LINE * (_deepest(drainage[-1][-1]) - 1)
+    raised = raised_by(_limb([[returns[0][0]]], 0, reverse=True))
     inner = max(
         226,
         43 * len(by_where["link"]) + 90,
-        inside_top - top + 101 + LINE * inside.deepest + 43,
+        inside_top - top + 101 + LINE * (inside.deepest - 1) + 43 + raised,
     )
     bottom = top + inner
     spots = _limb(drainage, TOP, reverse=False) + _limb(returns, bottom, reverse=True)
     spots += _stations(by_where, top, bottom) + _link(by_where["link"], top, bottom)
     spots += inside.spots(inside_top)
-    below = max(_deepest(row, _limb_letters(row)) for row in returns)
-    height = bottom + (len(returns) - 1) * FOLD + max(84, 50 + LINE * below)
+    below = max(_deepest(row) for row in returns[-1])
+    height = bottom + (sum(map(len, returns)) - 1) * FOLD + max(74, 34 + LINE * below)
     order = {slot.id: index for index, slot in enumerate(_path_order(by_where))}
     spots.sort(key=lambda spot: order[spot.slot.id])
-    frame = Frame(len(drainage), len(returns), top, bottom, inside_top)
+    rows_of = (tuple(map(len, drainage)), tuple(map(len, returns)))
+    frame = Frame(*rows_of, top, bottom, inside_top, raised)
     groups = {spot.slot.id: _group(spot) for spot in spots}
     if pack:
         groups[pack] = frame.pack(pack, pack_line, inside)
@@ -105,8 +109,14 @@ def _path_order(by_where: dict[str, list[PlanSlot]]) -> list[PlanSlot]:
     return [slot for where in _ORDER for slot in by_where[where]]
 
 
+def _lines(slots: list[PlanSlot]) -> list[list[list[PlanSlot]]]:
+    """Return a limb's lines, each folded into rows of at most six places."""
+    numbers = sorted({slot.line for slot in slots}) or [1]
+    return [_rows([slot for slot in slots if slot.line == number]) for number in numbers]
+
+
 def _rows(slots: list[PlanSlot]) -> list[list[PlanSlot]]:
-    """Fold a limb that would be too crowded into rows of at most six places."""
+    """Fold a line that would be too crowded."""
     if not slots:
         return [[]]
     rows = -(-len(slots) // ON_ONE_ROW)
@@ -114,32 +124,35 @@ def _rows(slots: list[PlanSlot]) -> list[list[PlanSlot]]:
     return [slots[start : start + each] for start in range(0, len(slots), each)]
 
 
-def _room(row: list[PlanSlot]) -> float:
-    """Return the width that each place of a row has to itself."""
-    return (RIGHT - LEFT - 60) / (len(row) + 0.34)
+def _step(row: list[PlanSlot]) -> float:
+    """Return how far the places of a row stand from each other."""
+    return (RIGHT - LEFT - 40) / (len(row) + 0.34)
 
 
-def _limb_letters(row: list[PlanSlot]) -> int:
-    return int(_room(row) * 0.97 / LETTER)
+def _labels(row: list[PlanSlot]) -> list[tuple[Line, ...]]:
+    room = _step(row) * 0.97
+    return [lines_under(slot, room) for slot in row]
 
 
-def _deepest(row: list[PlanSlot], letters: int) -> int:
+def _deepest(row: list[PlanSlot]) -> int:
     """Return how many lines the deepest label of a row has; at least one."""
-    return max((len(lines_under(slot, letters)) for slot in row), default=1)
+    return max(map(len, _labels(row)), default=1)
 
 
-def _limb(rows: list[list[PlanSlot]], y: float, *, reverse: bool) -> list[Spot]:
-    spots = []
-    for row_no, row in enumerate(rows):
-        room, letters = _room(row), _limb_letters(row)
-        places = [LEFT + room * (j + 0.75) for j in range(len(row))]
-        # The last drainage row runs right to the pump; the first return row runs left from the
-        # oxygenator. Rows between turn round at the end.
-        backwards = row_no % 2 == 0 if reverse else (len(rows) - 1 - row_no) % 2 == 1
-        for slot, x in zip(row, places[::-1] if backwards else places, strict=True):
-            gap = min(46, room * 0.8 / max(slot.count, 1))
-            at = y + row_no * FOLD
-            spots.append(Spot(slot, x, at, x, at + 45, lines_under(slot, letters), gap=gap))
+def _limb(lines: list[list[list[PlanSlot]]], top: float, *, reverse: bool) -> list[Spot]:
+    spots, y = [], top
+    for rows in lines:
+        for row_no, row in enumerate(rows):
+            step = _step(row)
+            places = [LEFT + step * (j + 0.75) for j in range(len(row))]
+            # The last row of a drainage line runs right to the pump; the first row of a return
+            # line runs left from the oxygenator. Rows between turn round at the end.
+            backwards = row_no % 2 == 0 if reverse else (len(rows) - 1 - row_no) % 2 == 1
+            across = places[::-1] if backwards else places
+            for slot, x, label in zip(row, across, _labels(row), strict=True):
+                gap = min(46, step * 0.8 / max(slot.count, 1))
+                spots.append(Spot(slot, x, y, x, y + 45, label, gap=gap))
+            y += FOLD
     return spots
 
 
@@ -167,8 +180,7 @@ def _side(
     slot: PlanSlot, x: float, y: float, label_x: float, label_y: float, *, size: float
 ) -> Spot:
     """Return a place whose label stands on its right."""
-    letters = int((WIDTH - label_x - 4) / LETTER)
-    lines = line_beside(slot, letters)
+    lines = line_beside(slot, WIDTH - label_x - 4)
     return Spot(slot, x, y, label_x, label_y, lines, anchor="start", gap=size * 1.1, size=size)
 
 
@@ -216,6 +228,12 @@ def _bag(x: float, y: float) -> str:
 def _label(spot: Spot) -> str:
     return "".join(
         f'<text x="{spot.label_x:.1f}" y="{spot.label_y + index * LINE:.1f}" '
-        f'text-anchor="{spot.anchor}" class="{css}">{escape(text)}</text>'
-        for index, (text, css) in enumerate(spot.lines)
+        f'text-anchor="{spot.anchor}" class="{line.css}">{escape(line.text)}{_tail(line)}</text>'
+        for index, line in enumerate(spot.lines)
     )
+
+
+def _tail(line: Line) -> str:
+    if not line.tail:
+        return ""
+    return f'<tspan class="n" font-size="{COUNT}" dx="{DASH}">{escape(line.tail)}</tspan>'
