@@ -1,10 +1,10 @@
 """An invented unit, set up through the real acts: people, places, a sheet and products."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
-from uuid import UUID, uuid5
+from uuid import UUID, uuid4, uuid5
 
 from traceability.actions.lists.devices import SetDevice, new_enrol_code, set_device
 from traceability.actions.lists.people import IssueBadge, SetPerson, issue_badge, set_person
@@ -12,10 +12,22 @@ from traceability.actions.lists.products import SetProduct, set_product
 from traceability.actions.lists.sheets import SetSheet, set_sheet
 from traceability.actions.lists.site import SetPlace, SiteFacts, set_place, set_up_site
 from traceability.actions.once import Sent, Site
+from traceability.actions.prime.begin import BeginPrime, begin_prime
+from traceability.actions.prime.end import EndPrime, end_prime
+from traceability.actions.prime.scan import ScanPart, scan_part
+from traceability.actions.prime.sign import SignPrime, sign_prime
 from traceability.clock import system_clock
 from traceability.domain.sheets import Need, Slot, Where
-from traceability.domain.tags import Act, SymbolKind, badge_symbol, write_symbol
+from traceability.domain.tags import (
+    Act,
+    SymbolKind,
+    badge_symbol,
+    circuit_symbol,
+    site_code,
+    write_symbol,
+)
 from traceability.identifiers.checks import hibc_check
+from traceability.reads.circuits import circuit_facts
 from traceability.security.pins import CHEAP_HASHER, hash_pin
 from traceability.security.roles import service_device
 from traceability.settings import Settings
@@ -108,6 +120,46 @@ class Unit:
     services: Services
     site: Site
 
+    def lots_in(self, number: str) -> list[str]:
+        """Return the lots that the record says are in a circuit now, place by place."""
+        with self.services.reads() as reads:
+            circuit = circuit_facts(reads, SITE, number, self.services.now())
+        assert circuit is not None
+        return [part.lot for part in circuit.now_in if part.lot]
+
+    def ready_circuit(self) -> tuple[str, str]:
+        """Prime and sign a circuit in a moment; return its number and its tag's text."""
+        at, site = self.services.now() - timedelta(hours=2), self.site
+        begun = begin_prime(
+            BeginPrime(sent=by("J. Ruiz"), circuit_type=TYPE, place_id=key("C3"), at=at), site=site
+        )
+        circuit_id, number = begun.subject, str(begun.facts["number"])
+        assert circuit_id is not None
+        pack = ScanPart(
+            sent=by("J. Ruiz"), circuit_id=circuit_id, text=gs1(PACK, "PK26-104"), at=at
+        )
+        scan_part(pack, site=site)
+        end_prime(
+            EndPrime(
+                sent=by("J. Ruiz"),
+                circuit_id=circuit_id,
+                at=at + timedelta(minutes=40),
+                fill_ml=1500,
+                lots_not_recorded=True,
+            ),
+            site=site,
+        )
+        for part, name in (("primer", "E. Lind"), ("helper", "J. Ruiz")):
+            signed = SignPrime(
+                sent=by(name),
+                circuit_id=circuit_id,
+                part=part,
+                signer_id=key(name),
+                at=at + timedelta(minutes=50),
+            )
+            sign_prime(signed, site=site)
+        return number, circuit_symbol(site_code(SITE), number)
+
     def enrol_code(self) -> str:
         """Return a one-time code that makes a browser the unit's telephone."""
         return new_enrol_code(key("phone"), site=self.site, expires_at=LONG_AFTER)
@@ -155,6 +207,11 @@ def make_unit(folder: Path) -> Unit:
 def sent(name: str) -> Sent:
     """Return what an act of the service itself is sent with."""
     return Sent(device_id=service_device(SITE), actor_id=None, request_id=key(f"sent {name}"))
+
+
+def by(name: str) -> Sent:
+    """Return what an act of a person is sent with."""
+    return Sent(device_id=service_device(SITE), actor_id=key(name), request_id=uuid4())
 
 
 def _people(site: Site) -> None:
