@@ -12,9 +12,21 @@ from sqlalchemy import select
 
 from demo_data.catalogue import carton_code, code_of, products
 from demo_data.history import SEED, first_day
-from demo_data.hospital import BOX_3, CONSOLE_3, PEOPLE, PIN, SCREENS, SITE_ID, WAHL
+from demo_data.hospital import (
+    BOX_3,
+    CONSOLE_3,
+    PEOPLE,
+    PIN,
+    RUIZ,
+    SCREENS,
+    SITE_ID,
+    TROLLEY_2,
+    WAHL,
+)
 from demo_data.stock import LOOK_ALIKE_LOT, NOTICE_LOT
 from traceability.actions.lists.devices import enrol
+from traceability.actions.once import Sent
+from traceability.actions.prime.scan import ScanPart, scan_part
 from traceability.domain.circuits import State
 from traceability.domain.keys import product_key
 from traceability.errors import WrongCredentials
@@ -107,7 +119,7 @@ def test_the_shelf_shows_a_real_morning(services: Services, plan: dict[str, Any]
     now = datetime.fromisoformat(plan["ends"])
     with services.reads() as session:
         found = shelf(session, SITE_ID, now)
-        under_way = trolley(session, SITE_ID, found.priming[0].number, SCREENS[1].id)
+        under_way = trolley(session, SITE_ID, found.priming[0].number, TROLLEY_2.id)
     assert (found.ready, found.target) == (1, 2)
     at = {each.place.name: each for each in found.required}
     assert at[BOX_3.name].circuit is not None
@@ -180,6 +192,38 @@ def test_badges_pins_and_device_codes_are_those_of_the_paper(
         enrolled = enrol(codes[screen.name], token, site=services.site, request_id=request_id)
         assert enrolled == screen.id
     services.close()
+
+
+def test_what_the_paper_says_to_paste_comes_to_what_it_says(
+    demo_folder: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(demo_folder, tmp_path / "copy")
+    services = wire(Settings(var_dir=tmp_path / "copy"))
+    with services.reads() as session:
+        under_way = shelf(session, SITE_ID, services.now()).priming[0]
+    text = README.read_text(encoding="utf-8")
+    pasted = re.findall(r"^\| `(\]d2[^`]+)` \| (.+) \|$", text, re.MULTILINE)
+    came_to = {}
+    for code, said in pasted:
+        asked = ScanPart(
+            sent=Sent(
+                device_id=TROLLEY_2.id,
+                actor_id=RUIZ.id,
+                request_id=services.site.new_id(services.now()),
+            ),
+            circuit_id=under_way.id,
+            text=code,
+            at=services.now(),
+        )
+        done = scan_part(asked, site=services.site)
+        came_to[said] = (done.verdict, done.code)
+    services.close()
+    assert came_to == {
+        "sodium chloride 0.9 %, 1 L: the bag that is missing": ("accepted", "placed"),
+        "sodium chloride 3 %: stop": ("stop", "wrong-fluid"),
+        "a tap of the lot on hold: stop": ("stop", "on-hold"),
+        "the syringe that is missing": ("accepted", "placed"),
+    }
 
 
 def test_the_same_seed_tells_the_same_story(tmp_path: Path) -> None:
