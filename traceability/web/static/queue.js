@@ -6,25 +6,49 @@ const WAITS = [1000, 2000, 4000, 8000];
 const ANSWER_WITHIN = 15000; // ms
 const TRIES_OF_A_FAILURE = 3;
 
-const read = () => {
+// What this page could not store (storage full, or blocked) waits here, behind what is stored.
+let onlyHere = [];
+
+const stored = () => {
   try {
     return JSON.parse(localStorage.getItem(KEY) || "[]");
   } catch {
     return [];
   }
 };
-const write = (list) => {
-  if (list.length) localStorage.setItem(KEY, JSON.stringify(list));
-  else localStorage.removeItem(KEY);
-};
+const read = () => [...stored(), ...onlyHere];
+
+function add(entry) {
+  if (!onlyHere.length) {
+    try {
+      localStorage.setItem(KEY, JSON.stringify([...stored(), entry]));
+      return;
+    } catch {
+      // kept on this page only, and said
+    }
+  }
+  onlyHere.push(entry);
+}
+
+function remove({ body }) {
+  const others = (list) => list.filter((entry) => entry.body.request_id !== body.request_id);
+  onlyHere = others(onlyHere);
+  const rest = others(stored());
+  try {
+    if (rest.length) localStorage.setItem(KEY, JSON.stringify(rest));
+    else localStorage.removeItem(KEY);
+  } catch {
+    // a shorter list that cannot be written: it is sent again and answered as the same request
+  }
+}
 
 // One page at a time sends, so that two windows do not change the order.
 const alone = (work) =>
   navigator.locks ? navigator.locks.request("ct.queue", work) : work();
 
 export class Queue {
-  // answered(entry, answer): the server answered. kept(count, why): why is "network", "busy",
-  // "sign-in" or "" once nothing waits.
+  // answered(entry, answer): the server answered. kept(count, why, lost): why is "network", "busy",
+  // "sign-in" or "" once nothing waits; lost: how many would be lost if this page were closed.
   constructor({ answered, kept }) {
     this.answered = answered;
     this.kept = kept;
@@ -40,7 +64,7 @@ export class Queue {
   }
 
   put(url, body) {
-    write([...read(), { url, body }]);
+    add({ url, body });
     return this.send();
   }
 
@@ -59,7 +83,7 @@ export class Queue {
       this.running = false;
     }
     if (this.stopped) return;
-    this.kept(this.length, why);
+    this.kept(this.length, why, onlyHere.length);
     if (why === "network" || why === "busy") {
       const wait = WAITS[Math.min(this.failed, WAITS.length - 1)];
       this.failed += 1;
@@ -73,7 +97,7 @@ export class Queue {
     for (let first = read()[0]; first && !this.stopped; first = read()[0]) {
       const outcome = await this.#sendOne(first);
       if (typeof outcome === "string") return outcome;
-      write(read().slice(1));
+      remove(first);
       this.failed = 0;
       this.answered(first, outcome);
     }

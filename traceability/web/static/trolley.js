@@ -27,7 +27,7 @@ const queue = new Queue({
     if (!Object.values(urls).includes(entry.url)) return; // of another prime: its page shows it
     show(answer);
   },
-  kept(count, why) {
+  kept(count, why, lost) {
     network.textContent = why === "network" ? `No network. ${count} kept` : why ? `${count} kept` : "Network on";
     if (!count || !why) return;
     const told = {
@@ -37,6 +37,7 @@ const queue = new Queue({
     }[why];
     const scans = count === 1 ? "1 scan" : `${count} scans`;
     const said = { verdict: "none", word: told[0], sentence: told[1], lines: [`${scans}. ${told[2]}`], choices: [] };
+    if (lost) said.lines.push("This device can store nothing more: leave this page open until it is sent.");
     if (why === "sign-in") said.choices = [{ value: "", label: "Sign in", act: "sign-in" }];
     if (strip.dataset.kept === `${why}${count}`) return; // said already
     showStrip(strip, said);
@@ -177,6 +178,12 @@ document.addEventListener("click", (event) => {
   }
   if (event.target.closest("[data-type-code]")) {
     openTyped(typed.hidden);
+    return;
+  }
+  const next = event.target.closest("[data-next]");
+  if (next && queue.length) {
+    event.preventDefault(); // what is kept goes first, then the next step
+    act("NEXT");
     return;
   }
   const button = event.target.closest("[data-act]");
