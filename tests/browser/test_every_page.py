@@ -1,0 +1,59 @@
+"""Every page opens without a complaint of the browser and fits both sizes."""
+
+from pathlib import Path
+
+from flask import Flask
+from playwright.sync_api import Browser
+
+from app import create_app
+from tests.browser.person import person
+from tests.browser.unit import TYPE, Unit
+
+SEEN_ELSEWHERE = {
+    "prime.end_page",  # of a prime that is under way: `test_from_scan_to_recall.py` goes there
+    "trolley.page",
+    "recall.answered",
+}
+
+
+def addresses(app: Flask, number: str) -> dict[str, str]:
+    """Return where each page of the application is, for the unit's one circuit and run."""
+    given = {"number": number}
+    found = {}
+    with app.test_request_context():
+        for rule in app.url_map.iter_rules():
+            if "GET" not in (rule.methods or set()) or rule.endpoint in SEEN_ELSEWHERE:
+                continue
+            if any(rule.rule.endswith(end) for end in (".pdf", ".csv", ".json", ".svg")):
+                continue
+            name = rule.endpoint
+            if name == "static" or name.startswith(("health", "api")):
+                continue
+            wanted = {"number": "R-0001"} if name.startswith("runs.") else given
+            if rule.arguments <= set(wanted):
+                values = {key: wanted[key] for key in rule.arguments}
+                found[name] = app.url_for(name, **values, _external=False)
+    return found
+
+
+def test_every_page_opens_and_fits(unit: Unit, base: str, chromium: Browser, seen: Path) -> None:
+    number, tag = unit.ready_circuit()
+    pages = addresses(create_app(services=unit.services), number)
+    assert len(pages) > 15, sorted(pages)
+    with person(chromium, base, seen) as one:
+        one.signs_in("S. Berg")
+        one.opens("/take")
+        one.scans(tag)
+        one.reads("R-0001")
+        for name, address in {
+            **pages,
+            "lists.sheet_page of a type": f"/sheets/edit?circuit_type={TYPE}",
+            "recall.ask found": "/recall?lot=PK26-104",
+        }.items():
+            one.opens(address)
+            one.looks(name.replace(".", "-"))
+            assert one.page.locator("h1").count() == 1, f"{name}: one heading says where one is"
+            assert one.troubles == [], name
+        one.opens("/no-such-page")
+        one.reads("There is no such page.")
+        one.looks("error")
