@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Final
 
+from traceability.web.pictures.letters import Label
 from traceability.web.pictures.marks import WORDS, placed
 from traceability.web.pictures.plan_frame import Bench, Frame, Spot, raised_by
 from traceability.web.pictures.plan_labels import (
@@ -58,10 +59,13 @@ class Plan:
         )
 
 
-def plan(title: str, slots: Sequence[PlanSlot], *, pack: str = "", pack_line: str = "") -> Plan:
+def plan(
+    title: str, slots: Sequence[PlanSlot], *, pack: str = "", pack_line: str | Label = ""
+) -> Plan:
     """Return the plan of a circuit type with what its places hold now.
 
-    The pack is a box that came apart into places, so it is a line of words: `pack` is its slot.
+    The pack is a box that came apart into places, so it is a line of words: `pack` is its slot,
+    `pack_line` the words and, at every second place, what was read from its label.
     """
     by_where = {where: [slot for slot in slots if slot.where == where] for where in _ORDER}
     drainage, returns = _lines(by_where["drainage"]), _lines(by_where["return"])
@@ -87,7 +91,9 @@ def plan(title: str, slots: Sequence[PlanSlot], *, pack: str = "", pack_line: st
     frame = Frame(*rows_of, top, bottom, inside_top, raised)
     groups = {spot.slot.id: _group(spot) for spot in spots}
     if pack:
-        groups[pack] = frame.pack(pack, pack_line, inside)
+        groups[pack] = frame.pack(
+            pack, (pack_line,) if isinstance(pack_line, str) else pack_line, inside
+        )
     return Plan(
         height=height,
         frame=frame.svg(by_where, inside),

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Final
 
-from traceability.web.pictures.letters import SPARE, wide
+from traceability.web.pictures.letters import SPARE, Label, label_svg, wide
 from traceability.web.pictures.plan_labels import (
     CAPTION,
     FAR,
@@ -142,13 +142,13 @@ class Frame:
             )
         return "".join(out)
 
-    def pack(self, slot_id: str, line: str, inside: Bench) -> str:
+    def pack(self, slot_id: str, line: Label, inside: Bench) -> str:
         """Return the line of words that stands for the circuit pack."""
         x, y = inside.tray_from - 30, self.inside
         return (
             f'<g id="slot-{escape(slot_id)}" class="slot" data-slot="{escape(slot_id)}">'
             f'<path class="pkb" d="M{x:.0f} {y + 4}v16h22v-16M{x - 4:.0f} {y - 2}l9 6h12l9-6"/>'
-            f'<text x="{x + 34:.0f}" y="{y + 18}" class="pk">{escape(line)}</text></g>'
+            f'<text x="{x + 34:.0f}" y="{y + 18}" class="pk">{label_svg(line)}</text></g>'
         )
 
 
