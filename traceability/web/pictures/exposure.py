@@ -3,7 +3,7 @@
 Thin on the shelf, full on the patient, dashed where the record has a gap.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from html import escape
@@ -13,6 +13,8 @@ from zoneinfo import ZoneInfo
 from traceability.domain.spans import Span
 from traceability.recall.answer import Answer
 from traceability.recall.sort_shelves import CircuitRow
+from traceability.web.pictures.letters import wide
+from traceability.web.pictures.time_axis import Tick, ticks
 
 WIDTH: Final = 400
 HEIGHT: Final = 36
@@ -37,21 +39,41 @@ class Scale:
 def exposure_scale(answer: Answer, now: datetime, zone: ZoneInfo) -> Scale:
     """Return the scale from the first circuit of the answer until now, a little beyond."""
     starts = [row.circuit.begun_at for row in answer.rows]
-    start = min(starts, default=now - timedelta(days=30))
+    return scale_from(min(starts, default=now - timedelta(days=30)), now, zone)
+
+
+def scale_from(start: datetime, now: datetime, zone: ZoneInfo) -> Scale:
+    """Return the scale from a moment until a little beyond now; it shows a day at least."""
     start = min(start, now - timedelta(days=1))
     end = now + (now - start) * 0.04
     bare = Scale(start, end, now, ())
-    days = (end - start).days
-    step = next((each for each in (1, 7, 14, 30, 60, 90, 180, 365) if days / each <= MOST), 730)
-    marks = []
-    at = start + timedelta(days=step)
-    while at < end - timedelta(days=step * 0.3):
-        marks.append((bare.x(at), f"{at.astimezone(zone):%Y-%m-%d}"))
-        at += timedelta(days=step)
+    marks, free_from = [], 0.0
+    for tick in _ticks(start, end, zone):
+        half, x = wide(tick.label, AXIS) / 2, bare.x(tick.at)
+        if free_from <= x - half and x + half <= WIDTH:
+            marks.append((x, tick.label))
+            free_from = x + half + 6
     return Scale(start, end, now, tuple(marks))
 
 
+def _ticks(start: datetime, end: datetime, zone: ZoneInfo) -> Iterator[Tick]:
+    """Give days for some weeks, first days of months beyond."""
+    months = (end - start) / timedelta(days=30.4)
+    if months < MOST:
+        yield from ticks(start, end, zone, most=MOST)
+        return
+    step = next((each for each in (2, 3, 6, 12, 24, 60, 120, 240) if months / each <= MOST), 600)
+    first = start.astimezone(zone)
+    number = -(-(first.year * 12 + first.month) // step) * step
+    while (at := datetime(number // 12, number % 12 + 1, 1, tzinfo=zone)) <= end:
+        if at >= start:
+            yield Tick(at, f"{at:%Y-%m}")
+        number += step
+
+
 MOST: Final = 4
+AXIS: Final = 20
+"""Size of the letters above; the same stands in recall.css."""
 
 
 def exposure_bar(row: CircuitRow, scale: Scale) -> str:
