@@ -136,7 +136,8 @@ export function showActs(row, said) {
   if (said.eighth) {
     eighth.dataset.act = said.eighth.act;
     eighth.replaceChildren(said.eighth.label, element("small", "", `card ${said.eighth.card}`));
-    eighth.classList.toggle("wanted", said.verdict !== "accepted" && said.verdict !== "none");
+    const isWanted = said.verdict === "look-again" || said.verdict === "stop";
+    eighth.classList.toggle("wanted", isWanted && said.eighth.act !== "PAUSE");
   }
   for (const { value, label, act } of choices) {
     const button = element("button", "wanted choice", label);

@@ -193,6 +193,7 @@ document.addEventListener("click", (event) => {
 });
 
 document.addEventListener("keydown", (event) => {
+  if (event.key === "Escape" && !typed.hidden) openTyped(false);
   const place = event.target.closest?.("g[data-slot]");
   if (!place || event.defaultPrevented || (event.key !== "Enter" && event.key !== " ")) return;
   event.preventDefault();
