@@ -20,7 +20,7 @@ from traceability.actions.run.take import CameBackUnused, TakeBack, came_back_un
 from traceability.domain.circuits import State
 from traceability.domain.moments import Manner
 from traceability.domain.parts import PartState
-from traceability.errors import NothingToUndo, Refused, WrongMoment, WrongState
+from traceability.errors import NothingToUndo, NotOnRun, Refused, WrongMoment, WrongState
 from traceability.storage.circuits import CircuitPhase, CircuitPlace, Part
 from traceability.storage.runs import CircuitOnRun
 
@@ -126,6 +126,18 @@ def test_flow_on_in_an_emergency_is_written_although_nobody_scanned_the_take(war
     assert facts.on_run is not None
     assert (facts.on_run.run, facts.on_run.flow_from) == ("R-0001", ward.now)
     assert "not-taken-before" in done.cautions
+
+
+def test_flow_off_without_a_take_counts_as_possible_since_the_prime_ended(ward: Ward) -> None:
+    circuit = ward.prime()
+    ended_at = ward.facts(circuit).ended_at
+    ward.now += 5 * HOUR
+    with pytest.raises(NotOnRun):
+        ward.flow_off(circuit)
+    done = ward.flow_off(circuit, manner=Manner.QUEUED)
+    assert "not-taken-before" in done.cautions
+    runs = [(each.taken_at, each.flow_from, each.until) for each in ward.facts(circuit).runs]
+    assert runs == [(ended_at, None, ward.now)]
 
 
 def test_a_change_out_that_is_refused_changes_nothing_and_can_be_corrected(ward: Ward) -> None:

@@ -19,7 +19,7 @@ from traceability.domain.moments import Manner, believed_moment, is_before
 from traceability.domain.people import Right
 from traceability.errors import NotOnRun, UnknownCode, WrongMoment, WrongState
 from traceability.storage.circuits import Circuit
-from traceability.storage.lookup import locked_circuit
+from traceability.storage.lookup import locked_circuit, phase_of
 from traceability.storage.runs import CircuitOnRun, Run
 from traceability.storage.site import Place
 
@@ -114,10 +114,12 @@ def _claim(
     if asked.manner.refusable:
         raise NotOnRun(number=circuit.number, run=asked.run_id)
     # It has happened, or cannot wait: the take was not recorded, or its queue has not come yet.
+    # Off without a take: it may have been on ever since it was last known to stand somewhere.
+    known_since = phase_of(session, circuit).valid_from
     take = TakeCircuit(
         sent=asked.sent,
         number=circuit.number,
-        at=asked.at,
+        at=min(asked.at, known_since) if isinstance(asked, FlowOff) else asked.at,
         manner=asked.manner,
         run_id=asked.run_id,
     )
