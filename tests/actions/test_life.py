@@ -57,7 +57,7 @@ def test_a_prime_ends_only_with_every_place_spoken_for(ward: Ward) -> None:
     ward.end(circuit, lots_not_recorded=True)
     states = {part.slot: str(part.state) for part in ward.facts(circuit).now_in}
     assert states["syringe"] == "lot-not-recorded"
-    assert states["ties"] == "not-fitted"
+    assert states["ties"] == "ticked"
 
 
 def test_the_use_by_counts_from_the_end_of_the_prime_and_says_why(ward: Ward) -> None:

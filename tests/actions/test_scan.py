@@ -243,6 +243,7 @@ def test_a_second_lot_asks_where_it_goes(ward: Ward) -> None:
         ("\r\n", "empty"),
         ("x" * 10_240, "too-long"),
         ("]d20109521234543214", "bad-check-digit"),
+        ("X\x1e\x04\x1e\x04Y", "bad-charset"),
     ],
 )
 def test_what_cannot_be_read_is_asked_back_and_nothing_is_added(
@@ -269,11 +270,11 @@ def test_a_wristband_at_the_trolley_is_written_nowhere(ward: Ward, scan: str) ->
 
 def test_an_unknown_code_stands_in_no_event(ward: Ward) -> None:
     circuit = ward.begin()
-    assert ward.scan(circuit, "Anna\x01 bed 4").code == "unknown-product"
+    assert ward.scan(circuit, "Anna, bed 4").code == "unknown-product"
     with ward.reads() as session:
         assert "Anna" not in "".join(session.scalars(select(LedgerEvent.body)))
         kept = session.execute(text("SELECT text FROM kept_apart")).scalars().all()
-    assert kept == ["Anna\x01 bed 4"]
+    assert kept == ["Anna, bed 4"]
 
 
 def test_undo_takes_back_the_last_act_of_this_device_only(ward: Ward) -> None:

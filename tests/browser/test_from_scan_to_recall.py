@@ -112,6 +112,7 @@ def takes_and_turns_on(one: Person, unit: Unit, number: str, tag: str) -> None:
     one.page.wait_for_url(re.compile(rf"/taken/{number}$"))
     expect(one.page).to_have_title(re.compile(f"{number} taken"))
     one.looks("taken")
+    one.page.wait_for_timeout(1_600)  # within 1.5 s it would be one scan read twice
     one.scans(tag)
     expect(one.page).to_have_title(re.compile(f"{number} on a patient"))
     one.looks("flow-on")

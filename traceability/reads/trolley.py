@@ -2,7 +2,8 @@
 
 import json
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from typing import Final
 from uuid import UUID
 
 from sqlalchemy import select
@@ -14,8 +15,10 @@ from traceability.domain.in_place import InPlace, missing, recorded_count, sugge
 from traceability.domain.sheets import Sheet, Slot
 from traceability.storage.circuits import Circuit, CircuitPlace
 from traceability.storage.kept_apart import KeptApart
+from traceability.storage.ledger import LedgerEvent
 from traceability.storage.lookup import circuit_by_number, in_place, last_act, phase_of, sheet_of
 from traceability.storage.people import Person
+from traceability.storage.scans import TrolleyAct
 from traceability.storage.site import Place
 
 
@@ -50,6 +53,13 @@ class TrolleyFacts:
     waits: str
     """The slot in question: what the last scan of this device asked about; or empty."""
     last: LastAct | None
+    asked_back: tuple[LastAct, ...]
+    """Scans that this device had kept without a network, that were asked back when they came, and
+    that nobody has scanned again since: only the last of them is on the strip."""
+
+
+LATE: Final = timedelta(seconds=20)
+"""A scan that comes later than this was kept on the device."""
 
 
 def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> TrolleyFacts | None:
@@ -83,7 +93,36 @@ def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> Tr
         next_slot=suggested(sheet, filled),
         waits=_waits(sheet, last),
         last=last,
+        asked_back=_asked_back(session, circuit, device_id),
     )
+
+
+def _asked_back(session: Session, circuit: Circuit, device_id: UUID) -> tuple[LastAct, ...]:
+    rows = session.execute(
+        select(TrolleyAct, LedgerEvent.recorded_at)
+        .join(
+            LedgerEvent,
+            (LedgerEvent.site_id == TrolleyAct.site_id)
+            & (LedgerEvent.number == TrolleyAct.recorded_no),
+        )
+        .where(
+            TrolleyAct.site_id == circuit.site_id,
+            TrolleyAct.circuit_id == circuit.id,
+            TrolleyAct.device_id == device_id,
+            TrolleyAct.undone_no.is_(None),
+        )
+        .order_by(TrolleyAct.recorded_no)
+    ).all()
+    found = []
+    for index, (act, recorded_at) in enumerate(rows[:-1]):
+        scan = json.loads(act.scan) or {}
+        text = scan.get("text") or scan.get("kept")
+        later = [json.loads(other.scan) or {} for other, _ in rows[index + 1 :]]
+        again = any(text and text in {each.get("text"), each.get("kept")} for each in later)
+        if act.verdict != "accepted" and recorded_at - act.at > LATE and not again:
+            facts = json.loads(act.facts) or {}
+            found.append(LastAct(verdict=act.verdict, code=act.code, facts=facts, at=act.at))
+    return tuple(found)
 
 
 def _waits(sheet: Sheet, last: LastAct | None) -> str:

@@ -110,11 +110,20 @@ def next_limit_words(circuit: CircuitFacts) -> Markup:
     return lots_in(say_limit(circuit.comes_next))
 
 
+MARKED = re.compile(
+    r"(?P<lot>(?<=\blot )\S+?(?=[,.;:]?(?:\s|$))|(?<=\bserial )\S+?(?=[,.;:]?(?:\s|$)))"
+    r"|(?P<moment>\d{4}-\d\d-\d\d(?: \d\d:\d\d [A-Z]+)?)"
+)
+
+
 def lots_in(sentence: str) -> Markup:
-    """Return a sentence in which what follows "lot" or "serial" is marked as read from a label."""
-    pieces = re.split(
-        r"(?<=\blot )(\S+?)(?=[,.;:]?(?:\s|$))|(?<=\bserial )(\S+?)(?=[,.;:]?(?:\s|$))", sentence
-    )
-    return Markup("").join(
-        lot(piece) if index % 3 else escape(piece) for index, piece in enumerate(pieces) if piece
-    )
+    """Return a sentence with its lots and serials marked, and no date broken over two lines."""
+    out, at = Markup(""), 0
+    for found in MARKED.finditer(sentence):
+        out += escape(sentence[at : found.start()])
+        if found["lot"]:
+            out += lot(found["lot"])
+        else:
+            out += Markup('<span class="nw">{}</span>').format(found["moment"])
+        at = found.end()
+    return out + escape(sentence[at:])

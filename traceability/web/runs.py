@@ -6,10 +6,10 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.exceptions import NotFound
 
+from traceability.actions.run.change import ChangeOut, change_out
 from traceability.actions.run.flow import EndRun, end_run
 from traceability.actions.run.patient import SetPatient, set_patient
 from traceability.actions.run.swap import SwapPart, swap_part
-from traceability.actions.run.change import ChangeOut, change_out
 from traceability.domain.moments import Manner
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right

@@ -1,12 +1,14 @@
 """Take a circuit by one scan of its tag, without signing in, and what may follow."""
 
+from datetime import datetime
+
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from traceability.actions.run.flow import FlowOff, FlowOn, flow_off, flow_on
 from traceability.actions.run.take import TakeBack, TakeCircuit, take_back, take_circuit
 from traceability.domain.circuits import State, cautions_for_use
-from traceability.domain.moments import Manner
+from traceability.domain.moments import ONE_SCAN, Manner
 from traceability.domain.tags import BrokenSymbol, read_symbol
 from traceability.errors import BadValue, NotOnRun, UnknownCode
 from traceability.messages import say_cautions
@@ -44,6 +46,8 @@ def take() -> ResponseReturnValue:
         return render_template("take.html", error="unknown", tag=text, nav="take"), 422
     if known:
         here = the_circuit(number)
+        if _read_twice(here, ours.now()):
+            return redirect(url_for("take.taken", number=here.number))
         if here.on_run is not None and here.on_run.flow_from is None and not checked("anyway"):
             return _flow_on_by_tag(here)
     asked = TakeCircuit(
@@ -55,6 +59,14 @@ def take() -> ResponseReturnValue:
     )
     done = take_circuit(asked, site=session.site())
     return redirect(url_for("take.taken", number=done.facts["number"]))
+
+
+def _read_twice(circuit: CircuitFacts, now: datetime) -> bool:
+    """Tell one pull of the trigger that arrived twice from a second act."""
+    on_run = circuit.on_run
+    if on_run is None:
+        return False
+    return now - max(on_run.taken_at, on_run.flow_from or on_run.taken_at) < ONE_SCAN
 
 
 def _exists(number: str) -> bool:

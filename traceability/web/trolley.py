@@ -38,6 +38,7 @@ from traceability.web.sign_in import badge_code
 from traceability.web.trolley_acts import DOES
 from traceability.web.trolley_strip import (
     NEW_PRODUCT,
+    asked_back_lines,
     button,
     choices_of,
     draw_plan,
@@ -73,7 +74,7 @@ def page(number: str) -> ResponseReturnValue:
         "verdict": last.verdict if last else "none",
         "word": said.word,
         "sentence": said.sentence,
-        "lines": list(said.lines),
+        "lines": [*said.lines, *asked_back_lines(found)],
         "choices": choices_of(found) if last else [],
     }
     return render_template(

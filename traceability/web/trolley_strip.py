@@ -44,7 +44,7 @@ def strip_answer(
         "verdict": verdict,
         "word": said.word,
         "sentence": said.sentence,
-        "lines": list(said.lines),
+        "lines": [*said.lines, *asked_back_lines(found)],
         "speech": said.speech,
         "choices": choices,
         "recorded": found.recorded,
@@ -62,6 +62,18 @@ def strip_answer(
         "refused": False,
         "request_id": str(new_request_id()),
     }
+
+
+def asked_back_lines(found: TrolleyFacts) -> list[str]:
+    """Return which scans that came late were asked back and are still not recorded."""
+    named = [
+        f"{act.facts.get('name') or 'a code'}"
+        + (f", lot {act.facts['lot']}" if act.facts.get("lot") else "")
+        for act in found.asked_back
+    ]
+    if not named:
+        return []
+    return [f"Kept while there was no network, and not recorded: {'; '.join(named)}. Scan again."]
 
 
 def welcome(found: TrolleyFacts) -> Said:

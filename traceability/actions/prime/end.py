@@ -155,7 +155,7 @@ def _fill_with_not_recorded(
     for slot, count in missing(sheet, filled):
         held = {each.ordinal for each in filled if each.slot == slot.id}
         open_places = [n for n in range(1, slot.count + 1) if n not in held][:count]
-        state = PartState.NOT_FITTED if slot.need is Need.TICK else PartState.LOT_NOT_RECORDED
+        state = PartState.TICKED if slot.need is Need.TICK else PartState.LOT_NOT_RECORDED
         rows += [
             said_part(sheet, slot.id, ordinal, state, None, uuid7(ledger.now))
             for ordinal in open_places

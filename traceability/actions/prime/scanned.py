@@ -130,6 +130,8 @@ def understand(
         return Question(code="compare", facts=_compare_facts(reading))
     if scan.chosen == "alternative" and reading.alternative:
         reading = _alternative(reading, today)
+    if reading.status is Status.UNSTRUCTURED and not scan.text.rstrip("\r\n\t").isprintable():
+        return Question(code="unreadable", facts={"reason": "bad-charset"})
     if reading.device_identifier is None and reading.status is not Status.UNSTRUCTURED:
         return Question(code="half-label", facts={}, harmless=True)
     standard = "none" if reading.status is Status.UNSTRUCTURED else str(reading.standard)
