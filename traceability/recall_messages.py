@@ -110,16 +110,9 @@ def coverage_lines(answer: Answer, zone: ZoneInfo) -> list[str]:
     return [
         f"Looked at {_count(cover.circuits, 'circuit')}: {cover.complete} with complete lots for "
         f"this kind of part, {cover.with_gap} with a gap, "
-        f"{cover.unknown} with contents not recorded.{_stopped_words(cover.stopped)}",
+        f"{cover.unknown} with contents not recorded.",
         f"As known on {moment(answer.known_at, zone)}; {last}, entry number {cut.number}.",
     ]
-
-
-def _stopped_words(stopped: int) -> str:
-    if not stopped:
-        return ""
-    primes = "prime was" if stopped == 1 else "primes were"
-    return f" {stopped} {primes} stopped and never taken."
 
 
 def why_words(row: CircuitRow) -> str:

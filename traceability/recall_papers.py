@@ -112,7 +112,6 @@ COLUMNS: Final = (
     "complete",
     "with_gap",
     "contents_not_recorded",
-    "primes_stopped",
     "excluded",
 )
 
@@ -137,7 +136,6 @@ def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) 
         "complete": cover.complete,
         "with_gap": cover.with_gap,
         "contents_not_recorded": cover.unknown,
-        "primes_stopped": cover.stopped,
         "excluded": answer.excluded,
     }
     for row in answer.rows:

@@ -507,7 +507,13 @@ def upgrade() -> None:
         sqlite_where=sa.text("lot_id IS NULL AND state <> 'not-fitted'"),
         postgresql_where=sa.text("lot_id IS NULL AND state <> 'not-fitted'"),
     )
-    op.create_index("ix_part_lot", "part", ["lot_id", "circuit_id", "recorded_no", "superseded_no"])
+    op.create_index(
+        "ix_part_lot",
+        "part",
+        ["lot_id", "circuit_id", "recorded_no", "superseded_no"],
+        sqlite_where=sa.text("lot_id IS NOT NULL"),
+        postgresql_where=sa.text("lot_id IS NOT NULL"),
+    )
     op.create_index("ix_part_site_id_circuit_id", "part", ["site_id", "circuit_id"])
     op.create_index("ix_part_unit", "part", ["unit_id"])
     op.create_index(

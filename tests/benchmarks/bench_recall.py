@@ -17,7 +17,7 @@ from uuid import UUID
 
 import pytest
 from flask.testing import FlaskClient
-from sqlalchemy import text
+from sqlalchemy import create_engine, text
 from sqlalchemy.exc import OperationalError
 
 from app import create_app
@@ -68,8 +68,7 @@ def _reopened(url: str, folder: Path) -> Iterator[Ward]:
 def filled(database: str, url: str, tmp_path: Path) -> Iterator[Ward]:
     """A ward with 100,000 circuits; the SQLite file is copied from the one that is kept."""
     if database == "sqlite":
-        what = Path(filled_store.__file__).read_bytes() + (tmp_path / "test.db").read_bytes()
-        kept = KEPT / f"recall-{hashlib.sha256(what).hexdigest()[:12]}.db"
+        kept = KEPT / f"recall-{_made_from(url)}.db"
         if not kept.exists():
             KEPT.mkdir(parents=True, exist_ok=True)
             for old in KEPT.glob("recall-*"):
@@ -81,6 +80,16 @@ def filled(database: str, url: str, tmp_path: Path) -> Iterator[Ward]:
         _fill(url, tmp_path)
     with _reopened(url, tmp_path) as ward:
         yield ward
+
+
+def _made_from(url: str) -> str:
+    """Return a digest of the tables and of what fills them."""
+    engine = create_engine(url)
+    with engine.connect() as connection:
+        tables = connection.scalars(text("SELECT sql FROM sqlite_master ORDER BY name")).all()
+    engine.dispose()
+    made_from = Path(filled_store.__file__).read_text("utf-8") + repr(tables)
+    return hashlib.sha256(f"{CIRCUITS} {made_from}".encode()).hexdigest()[:12]
 
 
 def _timed(work: Callable[[], object], times: int) -> tuple[float, float]:

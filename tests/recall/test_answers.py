@@ -198,7 +198,6 @@ def test_a_stopped_prime_is_excluded_with_that_as_its_reason(ward: Ward) -> None
     told = _ask(ward)
     assert [row.circuit.id for row in told.confirmed] == [held]
     assert _excluded(ward, told) == {empty: "prime_stopped"}
-    assert told.coverage.stopped == 1
 
 
 def test_a_circuit_that_came_back_unused_met_nobody(ward: Ward) -> None:

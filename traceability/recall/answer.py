@@ -11,9 +11,10 @@ from sqlalchemy.orm import Session
 from traceability.domain.exposure import Shelf
 from traceability.domain.spans import Span
 from traceability.recall import exposure
-from traceability.recall.circuits_seen import OpenPrime, circuits, open_primes, patients_of
+from traceability.recall.circuits_seen import circuits, patients_of
 from traceability.recall.cut import Cut, cut_at
 from traceability.recall.judge_parts import judged_parts
+from traceability.recall.open_primes import open_primes
 from traceability.recall.question import Question
 from traceability.recall.sort_shelves import CircuitRow, Evidence, Judged, RunRow, circuit_row
 from traceability.storage.ledger import canonical
@@ -30,8 +31,6 @@ class Coverage:
     """Circuits with a part that may be asked for and whose lot, or serial, is not known."""
     unknown: int
     """Circuits whose contents are not recorded."""
-    stopped: int
-    """Of the complete ones: primes that were stopped with places of this kind still empty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +49,6 @@ class Answer:
     coverage: Coverage
     patients: Mapping[UUID, UUID]
     """Patient ids by run; whoever may see patients looks their texts up."""
-    stopped: frozenset[UUID]
-    """Circuits counted in `Coverage.stopped`."""
 
     @property
     def rows(self) -> tuple[CircuitRow, ...]:
@@ -83,7 +80,6 @@ class Answer:
                 self.coverage.circuits,
                 self.coverage.with_gap,
                 self.coverage.unknown,
-                self.coverage.stopped,
             ],
         }
         return hashlib.sha256(canonical(said).encode("ascii")).hexdigest()[:16]
@@ -150,8 +146,7 @@ def answer(
     )
     total = exposure.circuits_begun(session, cut)
     gaps = {one.part.circuit_id for one in judged if one.reasons & GAPS}
-    gaps |= {prime.circuit_id for prime in primes if not prime.stopped}
-    stopped = frozenset(prime.circuit_id for prime in primes if prime.stopped) - set(seen)
+    gaps |= set(primes)
     runs = {run.run.run_id for row in rows for run in (*row.runs, *row.spared)}
     return Answer(
         question=question,
@@ -166,10 +161,8 @@ def answer(
             complete=total - len(gaps - unknown) - len(unknown),
             with_gap=len(gaps - unknown),
             unknown=len(unknown),
-            stopped=len(stopped),
         ),
         patients=patients_of(session, runs, cut),
-        stopped=stopped,
     )
 
 
@@ -179,18 +172,10 @@ GAPS = frozenset(
 """Reasons that mean that something was not recorded; the others are doubts about what was."""
 
 
-def _whole(unknown: set[UUID], primes: list[OpenPrime]) -> dict[UUID, frozenset[str]]:
-    """Return the circuits that are open in all their time, each with its reasons.
-
-    A prime that was stopped and never taken met nobody and stands in no place any more: it is
-    excluded, with that as its own reason.
-    """
+def _whole(unknown: set[UUID], primes: list[UUID]) -> dict[UUID, frozenset[str]]:
+    """Return the circuits that are open in all their time, each with its reasons."""
     found = {circuit_id: frozenset({"contents_unknown"}) for circuit_id in unknown}
-    for prime in primes:
-        if not prime.stopped:
-            known = found.get(prime.circuit_id, frozenset())
-            found[prime.circuit_id] = known | {"prime_not_ended"}
-    return found
+    return found | {circuit_id: frozenset({"prime_not_ended"}) for circuit_id in primes}
 
 
 def _order(row: CircuitRow) -> tuple[bool, float, str]:

@@ -1,30 +1,20 @@
-"""The circuits of an answer as they stood at its cut: phase, place, runs; and primes not ended."""
+"""The circuits of an answer as they stood at its cut: phase, place, runs."""
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Row, Select, exists, or_, select
+from sqlalchemy import ColumnElement, Row, Select, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from traceability.domain.circuits import Origin, Phase
+from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind
-from traceability.domain.sheets import Sheet as BuildSheet
-from traceability.domain.sheets import read_sheet
 from traceability.recall.cut import Cut
 from traceability.recall.exposure import blocks
 from traceability.storage.base import Link, believed_at
-from traceability.storage.circuits import (
-    Circuit,
-    CircuitPhase,
-    CircuitPlace,
-    Part,
-    Prime,
-    Sheet,
-)
+from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Prime
 from traceability.storage.ledger import LedgerEvent
 from traceability.storage.runs import CircuitOnRun, Run, RunPatient
 from traceability.storage.site import Place
@@ -69,17 +59,6 @@ class CircuitSeen:
     on_runs: tuple[OnRun, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OpenPrime:
-    """A circuit of ours whose prime had not ended; empty places of it say nothing."""
-
-    circuit_id: UUID
-    empty: int
-    """Places of the kind asked for in which nothing is recorded."""
-    stopped: bool
-    """Discarded, and never taken: no patient can have met it."""
-
-
 def circuits(session: Session, ids: Iterable[UUID], cut: Cut) -> dict[UUID, CircuitSeen]:
     """Return what is needed of these circuits, by id."""
     found: dict[UUID, CircuitSeen] = {}
@@ -102,75 +81,6 @@ def patients_of(session: Session, run_ids: Iterable[UUID], cut: Cut) -> dict[UUI
     return found
 
 
-def open_primes(session: Session, kinds: frozenset[str], cut: Cut) -> list[OpenPrime]:
-    """Return primes that had not ended and have empty places of the kinds; no kinds means any."""
-    begun = (
-        select(
-            Circuit.id,
-            Circuit.site_id,
-            Circuit.circuit_type,
-            Circuit.sheet_version,
-            CircuitPhase.phase,
-            exists()
-            .where(
-                CircuitOnRun.site_id == Circuit.site_id,
-                CircuitOnRun.circuit_id == Circuit.id,
-                believed_at(CircuitOnRun, cut.number),
-            )
-            .label("was_taken"),
-        )
-        .join(
-            CircuitPhase,
-            (CircuitPhase.site_id == Circuit.site_id) & (CircuitPhase.circuit_id == Circuit.id),
-        )
-        .where(
-            Circuit.site_id.in_(cut.sites),
-            or_(Circuit.prime_ended_no.is_(None), Circuit.prime_ended_no > cut.number),
-            Circuit.begun_no <= cut.number,
-            Circuit.origin == Origin.OWN,
-            CircuitPhase.valid_to.is_(None),
-            believed_at(CircuitPhase, cut.number),
-        )
-    )
-    found = session.execute(begun).all()
-    filled = _filled(session, [row.id for row in found], cut)
-    sheets: dict[tuple[UUID, str, int], BuildSheet | None] = {}
-    primes = []
-    for row in found:
-        key = (row.site_id, row.circuit_type, row.sheet_version)
-        if key not in sheets:
-            stored = session.get(Sheet, key)
-            sheets[key] = read_sheet(json.loads(stored.body)) if stored else None
-        empty = _empty_places(sheets[key], kinds, filled.get(row.id, set()))
-        stopped = row.phase == Phase.DISCARDED and not row.was_taken
-        if empty:
-            primes.append(OpenPrime(circuit_id=row.id, empty=empty, stopped=stopped))
-    return primes
-
-
-def _empty_places(
-    sheet: BuildSheet | None, kinds: frozenset[str], filled: set[tuple[str, int]]
-) -> int:
-    if sheet is None:
-        return 1  # Nobody knows what belongs in: then nothing is known to be missing, or not.
-    return sum(
-        1
-        for slot in sheet.slots
-        if not kinds or slot.kind in kinds
-        for ordinal in range(1, slot.count + 1)
-        if (slot.id, ordinal) not in filled
-    )
-
-
-def _filled(session: Session, ids: Sequence[UUID], cut: Cut) -> dict[UUID, set[tuple[str, int]]]:
-    found: dict[UUID, set[tuple[str, int]]] = {}
-    for block in blocks(ids):
-        rows = _open(Part, block, cut, Part.slot, Part.ordinal)
-        for row in session.execute(rows):
-            found.setdefault(row.circuit_id, set()).add((row.slot, row.ordinal))
-    return found
-
-
 def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, CircuitSeen]:
     phases = _by_circuit(
         session,
@@ -185,15 +95,16 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
     )
     places = _by_circuit(
         session,
-        _open(CircuitPlace, block, cut, CircuitPlace.place_id, Place.name).join(
-            Place, (Place.site_id == CircuitPlace.site_id) & (Place.id == CircuitPlace.place_id)
-        ),
+        _open(CircuitPlace, block, cut, CircuitPlace.site_id, CircuitPlace.place_id),
     )
     primes = _by_circuit(
         session, _open(Prime, block, cut, Prime.valid_from, Prime.recorded_no, Prime.use_by)
     )
     left = {key for key, row in phases.items() if row.phase == Phase.TRANSFERRED_OUT}
     runs = _runs(session, block, left, cut)
+    # Read apart: joined, a database may begin at a place and read all that ever stood there.
+    all_places = select(Place.site_id, Place.id, Place.name).where(Place.site_id.in_(cut.sites))
+    names = {(each.site_id, each.id): each.name for each in session.execute(all_places)}
     rows = select(
         Circuit.id,
         Circuit.site_id,
@@ -219,7 +130,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
             phase_since=phase.valid_from if phase else None,
             reason=phase.reason if phase else "",
             place_id=place.place_id if place else None,
-            place=place.name if place else "",
+            place=names.get((place.site_id, place.place_id), "") if place else "",
             on_runs=tuple(runs.get(row.id, ())),
         )
     return found
@@ -293,5 +204,5 @@ def _open(
             link.valid_to.is_(None),
             believed_at(link, cut.number),
         )
-        .order_by(link.recorded_no, link.line)
+        .order_by(link.recorded_no + 0, link.line)  # sorted by itself, not through the key
     )

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from traceability.domain.parts import PartState
 from traceability.recall.answer import Answer
 from traceability.recall.exposure import blocks
+from traceability.recall.open_primes import stopped_primes
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, Part
 
@@ -49,13 +50,15 @@ def excluded_rows(
             break
         before = page[-1].begun_no
         out = [row for row in page if row.id not in shown]
-        states = _states(session, answer, [row.id for row in out])
+        ids = [row.id for row in out]
+        states = _states(session, answer, ids)
+        stopped = stopped_primes(session, ids, answer.kinds, answer.cut)
         found += [
             Excluded(
                 circuit_id=row.id,
                 number=row.number,
                 circuit_type=row.circuit_type,
-                reason=_reason(row.id in answer.stopped, states.get(row.id, ())),
+                reason=_reason(row.id in stopped, states.get(row.id, ())),
                 begun_no=row.begun_no,
             )
             for row in out

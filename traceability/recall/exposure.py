@@ -11,8 +11,8 @@ from datetime import datetime
 from typing import Any, Final, TypeVar
 from uuid import UUID
 
-from sqlalchemy import Row, Select, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Row, Select, func, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from traceability.domain.parts import PartState
 from traceability.domain.scopes import loose_key
@@ -89,8 +89,8 @@ def parts_with_gaps(
     in_store = kinds_with_gaps(session)
     wanted = sorted(set(kinds) & set(in_store)) if set(kinds) else in_store
     found: list[PartSeen] = []
-    for still in _believed(cut):
-        gaps = select(*_COLUMNS).where(LOT_UNKNOWN, Part.recorded_no <= cut.number, still)
+    for still in not_superseded(Part.superseded_no, cut):
+        gaps = select(*_COLUMNS).where(LOT_UNKNOWN, Part.recorded_no + 0 <= cut.number, still)
         if wanted:
             found += _seen(session, gaps.where(Part.kind.in_(wanted), Part.product_id.is_(None)))
         for block in blocks(list(product_ids)):
@@ -111,8 +111,9 @@ def kinds_with_gaps(session: Session) -> list[str]:
     found: list[str] = []
     last = ""
     while True:
-        following = select(func.min(Part.kind)).where(LOT_UNKNOWN, Part.kind > last)
-        kind = session.scalar(following)
+        # Not min(): SQLite would look at every row after it.
+        following = select(Part.kind).where(LOT_UNKNOWN, Part.kind > last).order_by(Part.kind)
+        kind = session.scalar(following.limit(1))
         if kind is None:
             return found
         found.append(kind)
@@ -184,13 +185,16 @@ _COLUMNS: Final[tuple[Any, ...]] = (
 )
 
 
-def _believed(cut: Cut) -> list[Any]:
-    """Return conditions that together mean "not superseded by then", each one range of an index.
+def not_superseded(
+    number: InstrumentedAttribute[int | None], cut: Cut
+) -> list[ColumnElement[bool]]:
+    """Return conditions that together mean "not yet by then", each one range of an index.
 
-    Written as one condition with OR, a database would pass over all that was superseded since.
+    Written as one condition with OR, a database would pass over everything that came since, and
+    over everything there is while nothing came.
     """
-    conditions: list[Any] = [Part.superseded_no.is_(None)]
-    return conditions if cut.latest else [*conditions, Part.superseded_no > cut.number]
+    conditions: list[ColumnElement[bool]] = [number.is_(None)]
+    return conditions if cut.latest else [*conditions, number > cut.number]
 
 
 def _with_lot(cut: Cut) -> Select[Any]:

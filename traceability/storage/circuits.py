@@ -10,6 +10,8 @@ from sqlalchemy.orm import Mapped, mapped_column
 from traceability.storage.base import Base, Entity, Link, one_open, same_site
 from traceability.storage.triggers import never_changes
 
+LOT_KNOWN: Final = text("lot_id IS NOT NULL")
+
 LOT_UNKNOWN: Final = text("lot_id IS NULL AND state <> 'not-fitted'")
 """A part is in, and its lot is not known: what a recall has to look at besides the lot itself.
 
@@ -143,7 +145,16 @@ class Part(Link, Base):
         one_open("one_open_use_of_a_unit", "unit_id", also="unit_id IS NOT NULL"),
         one_open("one_open_part_in_a_place", "circuit_id", "slot", "ordinal"),
         Index("ix_part_site_id_circuit_id", "site_id", "circuit_id"),
-        Index("ix_part_lot", "lot_id", "circuit_id", "recorded_no", "superseded_no"),
+        Index(
+            "ix_part_lot",
+            "lot_id",
+            "circuit_id",
+            "recorded_no",
+            "superseded_no",
+            # Else SQLite takes it for gaps, and reads every part that never had a lot.
+            sqlite_where=LOT_KNOWN,
+            postgresql_where=LOT_KNOWN,
+        ),
         Index("ix_part_unit", "unit_id"),
         Index(
             "ix_part_gap",
