@@ -339,9 +339,15 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("site_id", "recorded_no", "line", name="pk_circuit_on_run"),
     )
     op.create_index(
-        "ix_circuit_on_run_site_id_circuit_id", "circuit_on_run", ["site_id", "circuit_id"]
+        "ix_circuit_on_run_site_id_circuit_id",
+        "circuit_on_run",
+        ["site_id", "circuit_id", "recorded_no", "line"],
     )
-    op.create_index("ix_circuit_on_run_site_id_run_id", "circuit_on_run", ["site_id", "run_id"])
+    op.create_index(
+        "ix_circuit_on_run_site_id_run_id",
+        "circuit_on_run",
+        ["site_id", "run_id", "recorded_no", "line"],
+    )
     op.create_index(
         "one_open_run_of_a_circuit",
         "circuit_on_run",
@@ -372,7 +378,9 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("site_id", "recorded_no", "line", name="pk_circuit_phase"),
     )
     op.create_index(
-        "ix_circuit_phase_site_id_circuit_id", "circuit_phase", ["site_id", "circuit_id"]
+        "ix_circuit_phase_site_id_circuit_id",
+        "circuit_phase",
+        ["site_id", "circuit_id", "recorded_no", "line"],
     )
     op.create_index(
         "ix_circuit_phase_site_id_phase",
@@ -413,7 +421,9 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("site_id", "recorded_no", "line", name="pk_circuit_place"),
     )
     op.create_index(
-        "ix_circuit_place_site_id_circuit_id", "circuit_place", ["site_id", "circuit_id"]
+        "ix_circuit_place_site_id_circuit_id",
+        "circuit_place",
+        ["site_id", "circuit_id", "recorded_no", "line"],
     )
     op.create_index("ix_circuit_place_site_id_place_id", "circuit_place", ["site_id", "place_id"])
     op.create_index(
@@ -514,7 +524,9 @@ def upgrade() -> None:
         sqlite_where=sa.text("lot_id IS NOT NULL"),
         postgresql_where=sa.text("lot_id IS NOT NULL"),
     )
-    op.create_index("ix_part_site_id_circuit_id", "part", ["site_id", "circuit_id"])
+    op.create_index(
+        "ix_part_site_id_circuit_id", "part", ["site_id", "circuit_id", "recorded_no", "line"]
+    )
     op.create_index("ix_part_unit", "part", ["unit_id"])
     op.create_index(
         "one_open_part_in_a_place",
@@ -561,7 +573,9 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("site_id", "recorded_no", "line", name="pk_prime"),
     )
-    op.create_index("ix_prime_site_id_circuit_id", "prime", ["site_id", "circuit_id"])
+    op.create_index(
+        "ix_prime_site_id_circuit_id", "prime", ["site_id", "circuit_id", "recorded_no", "line"]
+    )
     op.create_index(
         "one_open_prime",
         "prime",
@@ -608,7 +622,9 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("site_id", "recorded_no", "line", name="pk_run_patient"),
     )
-    op.create_index("ix_run_patient_site_id_run_id", "run_patient", ["site_id", "run_id"])
+    op.create_index(
+        "ix_run_patient_site_id_run_id", "run_patient", ["site_id", "run_id", "recorded_no", "line"]
+    )
     op.create_index(
         "one_open_patient_of_a_run",
         "run_patient",
@@ -640,7 +656,11 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("site_id", "recorded_no", "line", name="pk_signature"),
     )
-    op.create_index("ix_signature_site_id_circuit_id", "signature", ["site_id", "circuit_id"])
+    op.create_index(
+        "ix_signature_site_id_circuit_id",
+        "signature",
+        ["site_id", "circuit_id", "recorded_no", "line"],
+    )
     op.create_index(
         "one_signature_a_part",
         "signature",

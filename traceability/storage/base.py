@@ -7,7 +7,7 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, ForeignKeyConstraint, Index, MetaData, and_, or_, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
-from traceability.storage.types import Key, UtcDateTime
+from traceability.storage.types import AnyText, Key, UtcDateTime
 
 FIRST_PREVIOUS_HASH: Final = "0" * 64
 
@@ -15,7 +15,7 @@ FIRST_PREVIOUS_HASH: Final = "0" * 64
 class Base(DeclarativeBase):
     """Maps annotations to column types, and names constraints so that migrations find them."""
 
-    type_annotation_map = {datetime: UtcDateTime, UUID: Key}  # noqa: RUF012
+    type_annotation_map = {datetime: UtcDateTime, UUID: Key, str: AnyText}  # noqa: RUF012
     metadata = MetaData(
         naming_convention={
             "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -56,6 +56,15 @@ class Link:
     def __mapper_args__(cls) -> dict[str, object]:  # noqa: N805
         """Rows are flushed one by one in the order added: nothing is fetched back."""
         return {"eager_defaults": False}
+
+
+IN_ORDER: Final = ("recorded_no", "line")
+"""The last columns of an index of links by what they belong to: rows come in the order recorded.
+
+They are not only for sorting. A question for one circuit "in order" would else be answered by
+SQLite through the primary key, which has that order and passes over all rows of the site, unless
+somebody has run ANALYZE: 300 ms a scan in a store of 100,000 circuits.
+"""
 
 
 def same_site(column: str, table: str) -> ForeignKeyConstraint:

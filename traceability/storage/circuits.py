@@ -7,7 +7,7 @@ from uuid import UUID
 from sqlalchemy import Index, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
-from traceability.storage.base import Base, Entity, Link, one_open, same_site
+from traceability.storage.base import IN_ORDER, Base, Entity, Link, one_open, same_site
 from traceability.storage.triggers import never_changes
 
 LOT_KNOWN: Final = text("lot_id IS NOT NULL")
@@ -68,7 +68,7 @@ class CircuitPhase(Link, Base):
     __table_args__ = (
         same_site("circuit_id", "circuit"),
         one_open("one_open_phase", "circuit_id"),
-        Index("ix_circuit_phase_site_id_circuit_id", "site_id", "circuit_id"),
+        Index("ix_circuit_phase_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
         Index("ix_circuit_phase_site_id_phase", "site_id", "phase", "superseded_no", "valid_to"),
     )
     circuit_id: Mapped[UUID]
@@ -85,7 +85,7 @@ class CircuitPlace(Link, Base):
         same_site("circuit_id", "circuit"),
         same_site("place_id", "place"),
         one_open("one_open_place", "circuit_id"),
-        Index("ix_circuit_place_site_id_circuit_id", "site_id", "circuit_id"),
+        Index("ix_circuit_place_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
         Index("ix_circuit_place_site_id_place_id", "site_id", "place_id"),
     )
     circuit_id: Mapped[UUID]
@@ -99,7 +99,7 @@ class Prime(Link, Base):
     __table_args__ = (
         same_site("circuit_id", "circuit"),
         one_open("one_open_prime", "circuit_id"),
-        Index("ix_prime_site_id_circuit_id", "site_id", "circuit_id"),
+        Index("ix_prime_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
     )
     circuit_id: Mapped[UUID]
     use_by: Mapped[datetime]
@@ -120,7 +120,7 @@ class Signature(Link, Base):
         same_site("circuit_id", "circuit"),
         one_open("one_signature_a_part", "circuit_id", "part"),
         one_open("two_different_people", "circuit_id", "person_id"),
-        Index("ix_signature_site_id_circuit_id", "site_id", "circuit_id"),
+        Index("ix_signature_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
     )
     circuit_id: Mapped[UUID]
     part: Mapped[str]
@@ -144,7 +144,7 @@ class Part(Link, Base):
         same_site("circuit_id", "circuit"),
         one_open("one_open_use_of_a_unit", "unit_id", also="unit_id IS NOT NULL"),
         one_open("one_open_part_in_a_place", "circuit_id", "slot", "ordinal"),
-        Index("ix_part_site_id_circuit_id", "site_id", "circuit_id"),
+        Index("ix_part_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
         Index(
             "ix_part_lot",
             "lot_id",

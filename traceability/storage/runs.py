@@ -6,7 +6,7 @@ from uuid import UUID
 from sqlalchemy import Index, UniqueConstraint
 from sqlalchemy.orm import Mapped
 
-from traceability.storage.base import Base, Entity, Link, one_open, same_site
+from traceability.storage.base import IN_ORDER, Base, Entity, Link, one_open, same_site
 from traceability.storage.triggers import never_changes
 
 
@@ -30,8 +30,8 @@ class CircuitOnRun(Link, Base):
         same_site("circuit_id", "circuit"),
         same_site("run_id", "run"),
         one_open("one_open_run_of_a_circuit", "circuit_id"),
-        Index("ix_circuit_on_run_site_id_circuit_id", "site_id", "circuit_id"),
-        Index("ix_circuit_on_run_site_id_run_id", "site_id", "run_id"),
+        Index("ix_circuit_on_run_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
+        Index("ix_circuit_on_run_site_id_run_id", "site_id", "run_id", *IN_ORDER),
     )
     circuit_id: Mapped[UUID]
     run_id: Mapped[UUID]
@@ -57,7 +57,7 @@ class RunPatient(Link, Base):
         same_site("run_id", "run"),
         same_site("patient_id", "patient"),
         one_open("one_open_patient_of_a_run", "run_id"),
-        Index("ix_run_patient_site_id_run_id", "site_id", "run_id"),
+        Index("ix_run_patient_site_id_run_id", "site_id", "run_id", *IN_ORDER),
     )
     run_id: Mapped[UUID]
     patient_id: Mapped[UUID]
