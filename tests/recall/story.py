@@ -60,6 +60,7 @@ class Story:
     def some(self, *phases: str) -> UUID:
         """Return a circuit, most often one in these phases. Raises IndexError without one."""
         rows = select(CircuitPhase.circuit_id).where(
+            CircuitPhase.site_id == self.ward.site.id,
             CircuitPhase.phase.in_(phases),
             CircuitPhase.valid_to.is_(None),
             CircuitPhase.superseded_no.is_(None),

@@ -132,7 +132,8 @@ def question_of(
 def lot_named(session: Session, product: ProductNamed, text: str) -> LotNamed:
     """Return the lot of that very text, whether it was ever seen or not."""
     lot_id = lot_key(product.id, text)
-    seen = session.scalar(select(Lot.id).filter_by(id=lot_id).limit(1)) is not None
+    rows = select(Lot.id).where(Lot.site_id.in_(select(Site.site_id)), Lot.id == lot_id)
+    seen = session.scalar(rows.limit(1)) is not None
     return LotNamed(id=lot_id, product=product, text=text, seen=seen)
 
 

@@ -161,7 +161,7 @@ def hold_on(session: Session, site_id: UUID, *subjects: UUID | None) -> Hold | N
             Hold.valid_to.is_(None),
             Hold.superseded_no.is_(None),
         )
-        .order_by(Hold.recorded_no)
+        .order_by(Hold.recorded_no + 0)  # else SQLite reads all holds there are, in their order
         .limit(1)
     )
     return session.scalar(rows)
