@@ -211,7 +211,7 @@ def patient(story: Story) -> None:
 def rename(story: Story) -> None:
     """A product's kind and name are mended, for better or worse."""
     kind = story.dice.choice(["tap", "tap", "connector"])
-    story.ward.product(OTHER_TAP, f"Tap {story.dice.randrange(9)}", kind)
+    story.ward.at("stock").product(OTHER_TAP, f"Tap {story.dice.randrange(9)}", kind)
 
 
 CHANCES: dict[Callable[[Story], None], int] = {

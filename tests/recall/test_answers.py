@@ -248,7 +248,9 @@ def test_ticked_parts_and_what_is_inside_a_pack_are_never_excluded(ward: Ward) -
 def test_a_gap_is_found_also_after_the_products_kind_was_mended(ward: Ward) -> None:
     circuit = ward.begin()
     ward.scan(circuit, code(OTHER_TAP, serial="Q1"), slot="tap-pump")
-    ward.product(OTHER_TAP, "Tap with a long name", "connector", maker="Mellowick Perfusion")
+    ward.at("stock").product(
+        OTHER_TAP, "Tap with a long name", "connector", maker="Mellowick Perfusion"
+    )
     assert "lot_not_recorded" in _row(_ask(ward, OTHER_TAP, "X-1"), circuit).reasons
 
 
@@ -298,7 +300,7 @@ def test_an_answer_of_before_is_given_again_to_the_letter(ward: Ward) -> None:
     before = _ask(ward)
     _used(ward, circuit)
     ward.prime(LOT)
-    ward.product(TAP, "Renamed", "connector")
+    ward.at("stock").product(TAP, "Renamed", "connector")
     again = _ask(ward, as_of=before.cut.number)
     assert again.known_at == before.cut.recorded_at
     assert replace(again.confirmed[0].circuit, place="") == replace(

@@ -30,7 +30,6 @@ BLOCK: Final = 500
 class PartSeen:
     """A part of the kind asked for, in one circuit for some time."""
 
-    site_id: UUID
     circuit_id: UUID
     slot: str
     ordinal: int
@@ -41,14 +40,13 @@ class PartSeen:
     lot_id: UUID | None
     lot: str | None
     serial: str | None
-    unit_id: UUID | None
     start: datetime
     end: datetime | None
     leaves: bool
     stays: bool
     disputed: bool
     recorded_no: int
-    """With site and `line` the key of the row."""
+    """With the circuit's site and `line` the key of the row."""
     line: int
 
 
@@ -164,7 +162,6 @@ def blocks(ids: Sequence[T]) -> Iterator[Sequence[T]]:
 
 
 _COLUMNS: Final[tuple[Any, ...]] = (
-    Part.site_id,
     Part.circuit_id,
     Part.slot,
     Part.ordinal,
@@ -174,7 +171,6 @@ _COLUMNS: Final[tuple[Any, ...]] = (
     Part.product_id,
     Part.lot_id,
     Part.serial,
-    Part.unit_id,
     Part.valid_from,
     Part.valid_to,
     Part.leaves,
@@ -212,7 +208,6 @@ def _seen(session: Session, rows: Select[Any]) -> list[PartSeen]:
     )
     return [
         PartSeen(
-            site_id=row.site_id,
             circuit_id=row.circuit_id,
             slot=row.slot,
             ordinal=row.ordinal,
@@ -223,7 +218,6 @@ def _seen(session: Session, rows: Select[Any]) -> list[PartSeen]:
             lot_id=row.lot_id,
             lot=lot_text(row),
             serial=row.serial,
-            unit_id=row.unit_id,
             start=row.valid_from,
             end=row.valid_to,
             leaves=row.leaves,

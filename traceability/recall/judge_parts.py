@@ -59,7 +59,7 @@ def _held(session: Session, question: Question, cut: Cut) -> Parts:
 
 def _add(found: Parts, part: PartSeen, reasons: tuple[str, ...]) -> None:
     open_by = frozenset(reasons) | (DISPUTED if part.disputed else frozenset())
-    key = (part.site_id, part.recorded_no, part.line)
+    key = (part.circuit_id, part.recorded_no, part.line)
     found.setdefault(key, Judged(part=part, reasons=open_by))
 
 
