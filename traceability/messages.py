@@ -412,6 +412,10 @@ _VERDICTS: Final[Mapping[str, Callable[[Facts], Words]]] = {
     "unknown-product": _unknown_product,
     "carton": _carton,
     "wristband": _wristband,
+    "own-symbol": lambda _: (
+        "That is a card, badge or tag of this unit",
+        ["Nothing was added. Scan the part's own code."],
+    ),
     "prime-has-ended": _prime_ended,
     "said": _said,
     "undone": _undone,
@@ -540,28 +544,26 @@ def _cautions_first(facts: Facts) -> str:
     )
 
 
+_BAD_VALUES: Final[Mapping[str, str]] = {
+    "empty": "Fill in: {field}.",
+    "said": "{said}. Nothing was changed.",
+    "needs-a-lot": "{field} needs a lot, not a tick. Scan it, or say why there is none.",
+    "needs-a-tick": "{field} only needs a tick. Touch it to tick it.",
+    "nothing-open": "{field}: nothing is open there. Undo first, or choose another place.",
+    "short-name": "{field}: use A to Z, digits and hyphens between them.",
+    "too-long": "{field} is too long. Check what was read.",
+    "not-one-of": "{field}: choose one of {of}.",
+    "in-use": "{field} {value} is in use already. Take another one.",
+    "last-administrator": "{value} is the last administrator. Name another one first.",
+}
+
+
 def _bad_value(facts: Facts) -> str:
-    field_name, why = facts.get("field"), facts.get("why")
     allowed = facts.get("of")
-    match why:
-        case "empty":
-            return f"Fill in: {field_name}."
-        case "not-one-of" if isinstance(allowed, (list, tuple)):
-            return f"{field_name}: choose one of {', '.join(str(each) for each in allowed)}."
-        case "said":
-            return f"{facts.get('said')}. Nothing was changed."
-        case "needs-a-lot":
-            return f"{field_name} needs a lot, not a tick. Scan it, or say why there is none."
-        case "needs-a-tick":
-            return f"{field_name} only needs a tick. Touch it to tick it."
-        case "nothing-open":
-            return f"{field_name}: nothing is open there. Undo first, or choose another place."
-        case "short-name":
-            return f"{field_name}: use A to Z, digits and hyphens between them."
-        case "too-long":
-            return f"{field_name} is too long. Check what was read."
-        case _:
-            return f"{field_name}: {facts.get('value')} cannot be right. Check it."
+    if isinstance(allowed, (list, tuple)):
+        facts = {**facts, "of": ", ".join(str(each) for each in allowed)}
+    sentence = _BAD_VALUES.get(str(facts.get("why")), "{field}: {value} cannot be right. Check it.")
+    return sentence.format_map({"field": "", "value": "", "said": "", "of": "", **facts}).strip()
 
 
 def _bad_scan(facts: Facts) -> str:

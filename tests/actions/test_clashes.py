@@ -21,6 +21,7 @@ from traceability.domain.circuits import State
 from traceability.domain.moments import Manner
 from traceability.domain.parts import PartState
 from traceability.errors import NothingToUndo, NotOnRun, Refused, WrongMoment, WrongState
+from traceability.storage.base import Link
 from traceability.storage.circuits import CircuitPhase, CircuitPlace, Part
 from traceability.storage.runs import CircuitOnRun
 
@@ -225,11 +226,12 @@ def test_nothing_is_in_two_places_or_two_phases_or_on_two_runs_at_once(ward: War
         )
         came_back_unused(asked_back, site=ward.site)
     with ward.reads() as session:
-        for link in (CircuitPlace, CircuitPhase, CircuitOnRun):
+        links: tuple[type[Link], ...] = (CircuitPlace, CircuitPhase, CircuitOnRun)
+        for link in links:
             rows = session.scalars(select(link).filter_by(superseded_no=None, disputed=False))
             spans = sorted((row.valid_from, row.valid_to or ward.now + HOUR) for row in rows)
             for (_, end), (start, _) in pairwise(spans):
-                assert end <= start, link.__tablename__
+                assert end <= start, link.__name__
 
 
 def test_undo_after_dropped_takes_back_the_drop_and_no_other_part(ward: Ward) -> None:

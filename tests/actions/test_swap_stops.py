@@ -93,3 +93,12 @@ def test_another_strength_than_the_bag_before_is_never_taken_silently(
     ward: Ward, running: UUID
 ) -> None:
     assert ward.swap(running, "saline", code(SALINE, "NEW")).cautions == ()
+
+
+def test_a_doubtful_code_is_compared_with_the_print_first(ward: Ward, running: UUID) -> None:
+    lost_separator = f"]d201{TAP}10T77-0B117330331"
+    with pytest.raises(BadScan) as caught:
+        ward.swap(running, "tap-middle", lost_separator)
+    assert caught.value.facts["why"] == "compare"
+    ward.swap(running, "tap-middle", lost_separator, reading="alternative")
+    assert lots(ward, running, "tap-middle") == ["T77-0B1"]

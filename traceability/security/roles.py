@@ -34,13 +34,15 @@ def require(
 
     Raises:
         SignInNeeded, NotAllowed: the act needs a person, or one with another role.
-        DeviceNotEnrolled: nobody is signed in and the device is not known.
+        DeviceNotEnrolled: the device was revoked, or nobody is signed in and it is not known.
     """
     if device_id == service_device(site_id):
         return
+    device = session.get(Device, (site_id, device_id))
+    if device is not None and device.revoked:
+        raise DeviceNotEnrolled
     if right is None:
-        device = session.get(Device, (site_id, device_id))
-        known = device is not None and device.enrolled and not device.revoked
+        known = device is not None and device.enrolled
         if not known and not rights_of_person(session, site_id, actor_id):
             raise DeviceNotEnrolled
         return

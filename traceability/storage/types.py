@@ -1,9 +1,11 @@
 """Column types that mean the same on both databases."""
 
+import re
 from datetime import UTC, datetime
+from typing import Final
 from uuid import UUID
 
-from sqlalchemy import DateTime, Dialect, LargeBinary, TypeDecorator, Uuid
+from sqlalchemy import DateTime, Dialect, LargeBinary, String, TypeDecorator, Uuid
 from sqlalchemy.types import TypeEngine
 
 
@@ -24,6 +26,35 @@ class UtcDateTime(TypeDecorator[datetime]):
         if value is None or value.tzinfo is not None:
             return value and value.astimezone(UTC)
         return value.replace(tzinfo=UTC)
+
+
+MARK: Final = "\x1a"
+"""SUBSTITUTE: control character for what could not be represented (ISO/IEC 6429)."""
+_CANNOT_BE_STORED = re.compile(r"[\x00\x1a\ud800-\udfff]")
+_STANDS_FOR = re.compile(r"\x1a([0-9a-f]{4})")
+
+
+class AnyText(TypeDecorator[str]):
+    """Text that comes back as it was read, whatever characters a scanner or a script sent.
+
+    PostgreSQL takes no NUL, neither database takes half a surrogate pair, and both can arrive; a
+    take must not fail for it. Such a character is stored as SUBSTITUTE and its four hex digits.
+    """
+
+    impl = String
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        """Replace what no database keeps."""
+        if value is None or _CANNOT_BE_STORED.search(value) is None:
+            return value
+        return _CANNOT_BE_STORED.sub(lambda found: f"{MARK}{ord(found[0]):04x}", value)
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> str | None:
+        """Put it back."""
+        if value is None or MARK not in value:
+            return value
+        return _STANDS_FOR.sub(lambda found: chr(int(found[1], 16)), value)
 
 
 class Key(TypeDecorator[UUID]):

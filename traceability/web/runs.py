@@ -99,6 +99,7 @@ def swap(number: str) -> ResponseReturnValue:
         at=moment_of("at"),
         text=request.form.get("text", ""),
         lot_not_readable=checked("not_readable"),
+        reading=request.form.get("reading", ""),
         reason=request.form.get("reason", ""),
         by=_by(request.form.get("by_badge", "")),
     )

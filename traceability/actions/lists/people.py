@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 from uuid import UUID
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
@@ -12,6 +13,7 @@ from traceability.domain.events import Kind
 from traceability.domain.people import Right, Role
 from traceability.errors import BadValue, UnknownCode
 from traceability.security.pins import require_good_pin
+from traceability.security.roles import roles_of
 from traceability.storage.kept_apart import keyed_digest
 from traceability.storage.people import Credential, Person
 
@@ -32,7 +34,8 @@ def set_person(asked: SetPerson, *, site: Site) -> Done:
     """Record the person.
 
     Raises:
-        BadValue: an empty name or a role that is not known. Nothing was written.
+        BadValue: an empty name, a role that is not known, or nobody would be left as
+        administrator. Nothing was written.
     """
     return answer_once(asked, _set_person, site)
 
@@ -44,6 +47,7 @@ def _set_person(asked: SetPerson, session: Session, site: Site) -> Done:
     for role in asked.roles:
         if role not in known:
             raise BadValue(field="role", value=role, why="not-one-of", of=known)
+    _require_administrator_left(asked, session, site)
     body = {
         "person": asked.person_id,
         "name": asked.name.strip(),
@@ -51,6 +55,20 @@ def _set_person(asked: SetPerson, session: Session, site: Site) -> Done:
         "active": asked.active,
     }
     return one_event(asked, session, site, Kind.PERSON_SET, body, subject=asked.person_id)
+
+
+def _require_administrator_left(asked: SetPerson, session: Session, site: Site) -> None:
+    """Refuse what would leave nobody to look after people and devices."""
+    stays = asked.active and Role.ADMINISTRATOR in asked.roles
+    if stays or not _is_administrator(session.get(Person, (site.id, asked.person_id))):
+        return
+    others = select(Person).where(Person.site_id == site.id, Person.id != asked.person_id)
+    if not any(_is_administrator(each) for each in session.scalars(others)):
+        raise BadValue(field="roles", value=asked.name, why="last-administrator")
+
+
+def _is_administrator(person: Person | None) -> bool:
+    return person is not None and person.active and Role.ADMINISTRATOR in roles_of(person)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +89,8 @@ def issue_badge(asked: IssueBadge, *, site: Site) -> Done:
     """Record the badge's digest and keep the PIN's hash apart.
 
     Raises:
-        UnknownCode: no such person. Nothing was written.
+        UnknownCode: no such person. BadValue: somebody has a badge of that code. Nothing was
+        written.
     """
     return answer_once(asked, _issue_badge, site)
 
@@ -79,6 +98,9 @@ def issue_badge(asked: IssueBadge, *, site: Site) -> Done:
 def _issue_badge(asked: IssueBadge, session: Session, site: Site) -> Done:
     _require_person(session, site, asked.person_id)
     digest = keyed_digest(site.digest_key, asked.badge_code)
+    holder = select(Person.id).where(Person.badge_digest == digest, Person.id != asked.person_id)
+    if session.scalar(holder) is not None:
+        raise BadValue(field="badge code", value="", why="in-use")
     _keep_pin(session, asked.person_id, asked.pin_hash, one_time=asked.one_time)
     ledger = ledger_of(asked, session, site)
     body = {"person": asked.person_id, "badge_digest": digest}

@@ -1,6 +1,6 @@
 """Products: asked for once, the first time they are scanned, and known ever after."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Final
 from uuid import UUID
@@ -13,6 +13,8 @@ from traceability.domain.events import Kind
 from traceability.domain.keys import product_key
 from traceability.domain.people import Right
 from traceability.errors import BadValue
+from traceability.security.roles import require
+from traceability.storage.items import Packaging, Product
 
 STANDARDS: Final = ("gs1", "hibc", "isbt128", "ifa", "none")
 
@@ -27,7 +29,11 @@ class Level:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetProduct(Asked):
-    """Add or change a product. Everybody signed in may: it happens in the middle of a prime."""
+    """Add a product, or change one.
+
+    Everybody signed in may add: it happens in the middle of a prime. To change one needs the right
+    to lists: else who may not go past a wrong fluid could name it another one.
+    """
 
     kind: ClassVar[str] = "set-product"
     right: ClassVar[Right | None] = Right.ACT
@@ -52,7 +58,8 @@ def set_product(asked: SetProduct, *, site: Site) -> Done:
     """Record the product and its packaging levels.
 
     Raises:
-        BadValue: a field that is empty or cannot be. Nothing was written.
+        BadValue: a field that is empty or cannot be, a packaging of another product.
+        NotAllowed: it is known as something else. Nothing was written.
     """
     return answer_once(asked, _set_product, site)
 
@@ -80,7 +87,7 @@ def _set_product(asked: SetProduct, session: Session, site: Site) -> Done:
     product_id = product_key(asked.standard, asked.identifier, site_id=site.id)
     packaging = [{"identifier": asked.identifier, "units": asked.units}]
     packaging += [{"identifier": each.identifier, "units": each.units} for each in asked.levels]
-    body = {
+    body: dict[str, object] = {
         "product": product_id,
         "standard": asked.standard,
         "identifier": asked.identifier,
@@ -94,7 +101,40 @@ def _set_product(asked: SetProduct, session: Session, site: Site) -> Done:
         "counted": asked.counted,
         "packaging": packaging,
     }
+    if _is_changed(session, site, product_id, body, packaging):
+        require(
+            session,
+            site_id=site.id,
+            device_id=asked.sent.device_id,
+            actor_id=asked.sent.actor_id,
+            right=Right.LISTS,
+        )
     return one_event(asked, session, site, Kind.PRODUCT_SET, body, subject=product_id)
+
+
+def _is_changed(
+    session: Session,
+    site: Site,
+    product_id: UUID,
+    body: Mapping[str, object],
+    packaging: Sequence[Mapping[str, object]],
+) -> bool:
+    """Tell whether a known product would become something else.
+
+    Raises:
+        BadValue: a packaging's identifier stands for another product.
+    """
+    known = session.get(Product, (site.id, product_id))
+    changed = False
+    for row in packaging:
+        level = session.get(Packaging, (site.id, body["standard"], row["identifier"]))
+        if level is not None and level.product_id != product_id:
+            raise BadValue(field="packaging", value=str(row["identifier"]), why="in-use")
+        changed |= level is not None and level.units != row["units"]
+    columns = {name: value for name, value in body.items() if name not in {"product", "packaging"}}
+    return known is not None and (
+        changed or any(getattr(known, name) != value for name, value in columns.items())
+    )
 
 
 def is_local(standard: str) -> bool:

@@ -17,7 +17,7 @@ from traceability.domain.use_by import Limits
 from traceability.errors import BadValue, StaleForm
 from traceability.security.roles import service_device
 from traceability.storage.ledger import LedgerHead, open_ledger
-from traceability.storage.site import Policy
+from traceability.storage.site import Place, Policy
 
 SHORT_NAME: Final = re.compile(r"[A-Z0-9]+(-[A-Z0-9]+)*")
 """What a place's symbol can carry."""
@@ -106,7 +106,8 @@ def set_place(asked: SetPlace, *, site: Site) -> Done:
     """Record the place.
 
     Raises:
-        BadValue: a kind or a duty that is not known, an empty name. Nothing was written.
+        BadValue: a kind or a duty that is not known, an empty name, another place's code.
+        Nothing was written.
     """
     return answer_once(asked, _set_place, site)
 
@@ -120,6 +121,11 @@ def _set_place(asked: SetPlace, session: Session, site: Site) -> Done:
         raise BadValue(field="name", value=asked.name, why="empty")
     if not SHORT_NAME.fullmatch(asked.code):
         raise BadValue(field="short name", value=asked.code, why="short-name")
+    same_code = select(Place.id).where(
+        Place.site_id == site.id, Place.code == asked.code, Place.id != asked.place_id
+    )
+    if session.scalar(same_code) is not None:
+        raise BadValue(field="code", value=asked.code, why="in-use")
     body = {
         "place": asked.place_id,
         "code": asked.code,

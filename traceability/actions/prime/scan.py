@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.placing import Attempt, place_piece, understood_facts
-from traceability.actions.prime.scanned import Question, Scan, is_personal, read_scan, understand
+from traceability.actions.prime.scanned import Question, Scan, may_be_kept, read_scan, understand
 from traceability.domain.circuits import Phase
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import Known
@@ -202,7 +202,8 @@ def _process(
         )
         return context.question(question, Verdict.LOOK_AGAIN)
     if Phase(phase_of(session, circuit).phase) is not Phase.PRIMING:
-        question = Question(code="prime-has-ended", facts={}, keeps_text=not is_personal(scan.text))
+        kept = may_be_kept(scan, at.astimezone(site.zone).date())
+        question = Question(code="prime-has-ended", facts={}, keeps_text=kept)
         return context.question(question, Verdict.LOOK_AGAIN)
     previous = last_act(session, circuit, asked.sent.device_id)
     half = previous is not None and previous.code in {"half-label", Finding.LOT_NOT_IN_CODE}

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from traceability.domain.events import Plain
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known
+from traceability.domain.tags import read_symbol
 from traceability.domain.trolley import Piece
 from traceability.identifiers.interpret import interpret
 from traceability.identifiers.pairs import join
@@ -21,7 +22,7 @@ from traceability.storage.circuits import Circuit
 from traceability.storage.items import Product
 from traceability.storage.lookup import circuit_with_unit, hold_on, packaging_of, printed_expiry
 
-WRISTBAND: Final = re.compile(r"(?:\]\w\d)?(?:\(?8018|\+/)")
+WRISTBAND: Final = re.compile(r"^(?:\]\w\d)?(?:\(?8018|\+/)|\x1d8018|\(8018\)")
 """What reads as a person: the GS1 service relation number of a recipient (AI 8018), and HIBC's
 provider form. Such a text is never written. Sources: GS1 General Specifications (AI 8018), ANSI/
 HIBC 1.3 (both at second hand)."""
@@ -107,16 +108,46 @@ class Understood:
 
 def is_personal(text: str) -> bool:
     """Tell a text that stands for a person, by its standard's own mark."""
-    return WRISTBAND.match(text) is not None
+    return WRISTBAND.search(text) is not None
+
+
+SHORTEST_CODE: Final = 8
+"""Digits of the shortest product code there is (EAN-8; GS1 General Specifications, section 5.2).
+
+Fewer digits alone are no product's: most likely somebody's PIN, in the wrong field.
+"""
+
+
+def may_be_kept(scan: Scan, today: date) -> bool:
+    """Tell whether the text may stand anywhere: no person's, no badge's or tag's, no PIN."""
+    bare = scan.text.strip()
+    if is_personal(bare) or read_symbol(bare) is not None:
+        return False
+    if bare.isdigit() and len(bare) < SHORTEST_CODE:
+        return False
+    return not _interpret(scan, today, None).private
 
 
 def understand(
     scan: Scan, previous: Scan | None, session: Session, circuit: Circuit, today: date
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
+    if read_symbol(scan.text.strip()) is not None:
+        return Question(code="own-symbol", facts={}, keeps_text=False)
     reading = _interpret(scan, today, previous.text if previous else None)
     if is_personal(scan.text) or reading.private:
         return Question(code="wristband", facts={}, keeps_text=False)
+    return _product_of(reading, scan, previous, session, circuit, today)
+
+
+def _product_of(
+    reading: Reading,
+    scan: Scan,
+    previous: Scan | None,
+    session: Session,
+    circuit: Circuit,
+    today: date,
+) -> Understood | Question:
     whole = previous and join(_interpret(previous, today, None), reading, today)
     if whole and whole.device_identifier and not reading.device_identifier:
         reading = whole
@@ -124,7 +155,9 @@ def understand(
         code = reading.reason_codes[0] if reading.reason_codes else "unreadable"
         if code == "missing-required" and (reading.lot or reading.expiry or reading.serial):
             return Question(code="half-label", facts={}, harmless=True)
-        return Question(code="unreadable", facts={"reason": code})
+        return Question(
+            code="unreadable", facts={"reason": code}, keeps_text=may_be_kept(scan, today)
+        )
     odd = reading.status is Status.SUSPECT or not COMPARE.isdisjoint(reading.cautions)
     if odd and not scan.chosen:
         return Question(code="compare", facts=_compare_facts(reading))
@@ -140,7 +173,11 @@ def understand(
     if found is None:
         # A code of no agency may be anything, a person's too: its text stays kept apart.
         named = None if standard == "none" else identifier
-        return Question(code="unknown-product", facts={"standard": standard, "identifier": named})
+        return Question(
+            code="unknown-product",
+            facts={"standard": standard, "identifier": named},
+            keeps_text=may_be_kept(scan, today),
+        )
     product, units = found
     return _understood(reading, scan, product, units, session, circuit)
 

@@ -44,6 +44,8 @@ class SwapPart(Asked):
     """The new part's code; empty with `lot_not_readable` or when nothing goes in."""
     lot_not_readable: bool = False
     channel: str = "physical-keys"
+    reading: str = ""
+    """ "as-read" or "alternative", after comparing a doubtful code with the print."""
     manner: Manner = Manner.PLANNED
     reason: str = ""
     """Code of the reason; needed to go on past what speaks against the new part."""
@@ -152,7 +154,8 @@ def _new_part(
     if not asked.text.strip():
         return None
     today = at.astimezone(site.zone).date()
-    scan = Scan(text=asked.text, channel=asked.channel, chosen="as-read", counted=True)
+    chosen = asked.reading or ("" if asked.manner.refusable else "as-read")
+    scan = Scan(text=asked.text, channel=asked.channel, chosen=chosen, counted=True)
     found = understand(scan, None, session, circuit, today)
     if isinstance(found, Question):
         return _not_known(asked, found, old, session, at)
