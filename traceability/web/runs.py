@@ -4,6 +4,7 @@ from uuid import UUID
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from markupsafe import Markup
 from werkzeug.exceptions import NotFound
 
 from traceability.actions.run.change import ChangeOut, change_out
@@ -18,6 +19,7 @@ from traceability.reads.lists import site_facts
 from traceability.reads.runs import RunFacts, patient_text, run_facts, runs
 from traceability.web import session
 from traceability.web.forms import checked, moment_of
+from traceability.web.pictures.life import run_life
 from traceability.web.prime import tag_number, the_circuit
 from traceability.web.sign_in import badge_code
 
@@ -64,7 +66,16 @@ def _page(run: RunFacts, patient: str | None) -> str:
             for part in circuit.now_in
             if part.state not in {PartState.NOT_FITTED, PartState.TICKED} and not part.leaves
         ]
-    return render_template("run.html", run=run, patient=patient, parts=parts, nav="runs")
+    ours = session.services()
+    drawn = run_life(run, ours.now(), ours.settings.zone_info)
+    return render_template(
+        "run.html",
+        run=run,
+        patient=patient,
+        parts=parts,
+        timeline_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
+        nav="runs",
+    )
 
 
 @pages.post("/runs/<number>/patient")

@@ -2,9 +2,11 @@
 
 from flask import Blueprint, jsonify, render_template
 from flask.typing import ResponseReturnValue
+from markupsafe import Markup
 
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.shelf import Shelf, shelf
+from traceability.web.pictures.days import shelf_days
 from traceability.web.session import services
 
 pages = Blueprint("shelf", __name__)
@@ -13,7 +15,14 @@ pages = Blueprint("shelf", __name__)
 @pages.get("/")
 def page() -> ResponseReturnValue:
     """Show what stands ready."""
-    return render_template("shelf.html", shelf=_shelf(), nav="shelf")
+    ours, found = services(), _shelf()
+    drawn = shelf_days(found, ours.now(), ours.settings.zone_info)
+    return render_template(
+        "shelf.html",
+        shelf=found,
+        days_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
+        nav="shelf",
+    )
 
 
 @pages.get("/shelf.json")
