@@ -7,17 +7,11 @@ from uuid import UUID
 
 from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
 from traceability.actions.run.change import ChangeOut, change_out
+from traceability.actions.run.come_back import CameBackUnused, TakeBack, came_back_unused, take_back
 from traceability.actions.run.flow import EndRun, FlowOff, FlowOn, end_run, flow_off, flow_on
 from traceability.actions.run.patient import SetPatient, set_patient
 from traceability.actions.run.swap import SwapPart, swap_part
-from traceability.actions.run.take import (
-    CameBackUnused,
-    TakeBack,
-    TakeCircuit,
-    came_back_unused,
-    take_back,
-    take_circuit,
-)
+from traceability.actions.run.take import TakeCircuit, take_circuit
 from traceability.domain.moments import Manner
 
 from .hospital import BOX_3, CONSOLE_3, FALK, PHONE_4, SATO, TROLLEY_1, Stand

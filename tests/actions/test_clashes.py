@@ -15,13 +15,12 @@ from tests.make import HOUR, MINUTE, NOON, OXYGENATOR, PACK, SYRINGE, TAP, TROLL
 from traceability.actions.circuit.keep import MoveCircuit, move_circuit
 from traceability.actions.once import Done
 from traceability.actions.run.change import ChangeOut, change_out
+from traceability.actions.run.come_back import CameBackUnused, TakeBack, came_back_unused, take_back
 from traceability.actions.run.flow import EndRun, end_run
-from traceability.actions.run.take import CameBackUnused, TakeBack, came_back_unused, take_back
 from traceability.domain.circuits import State
 from traceability.domain.moments import Manner
 from traceability.domain.parts import PartState
 from traceability.errors import NothingToUndo, NotOnRun, Refused, WrongMoment, WrongState
-from traceability.storage.base import Link
 from traceability.storage.circuits import CircuitPhase, CircuitPlace, Part
 from traceability.storage.runs import CircuitOnRun
 
@@ -226,9 +225,9 @@ def test_nothing_is_in_two_places_or_two_phases_or_on_two_runs_at_once(ward: War
         )
         came_back_unused(asked_back, site=ward.site)
     with ward.reads() as session:
-        links: tuple[type[Link], ...] = (CircuitPlace, CircuitPhase, CircuitOnRun)
-        for link in links:
-            rows = session.scalars(select(link).filter_by(superseded_no=None, disputed=False))
+        for link in (CircuitPlace, CircuitPhase, CircuitOnRun):
+            believed = select(link.valid_from, link.valid_to)
+            rows = session.execute(believed.filter_by(superseded_no=None, disputed=False))
             spans = sorted((row.valid_from, row.valid_to or ward.now + HOUR) for row in rows)
             for (_, end), (start, _) in pairwise(spans):
                 assert end <= start, link.__name__

@@ -17,7 +17,7 @@ from traceability.actions.lists.sheets import SetSheet, set_sheet
 from traceability.actions.once import Done
 from traceability.actions.prime.end import EndPrime, end_prime
 from traceability.actions.run.change import ChangeOut, change_out
-from traceability.actions.run.take import CameBackUnused, TakeBack, came_back_unused, take_back
+from traceability.actions.run.come_back import CameBackUnused, TakeBack, came_back_unused, take_back
 from traceability.domain.circuits import State
 from traceability.domain.moments import Manner
 from traceability.domain.sheets import Need, Slot, Where

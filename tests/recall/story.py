@@ -15,7 +15,7 @@ from sqlalchemy import select
 
 from tests.make import OXYGENATOR, PACK, SALINE, SYRINGE, TAP, TAPS, Ward, code
 from traceability.actions.once import Done
-from traceability.actions.run.take import CameBackUnused, TakeBack, came_back_unused, take_back
+from traceability.actions.run.come_back import CameBackUnused, TakeBack, came_back_unused, take_back
 from traceability.domain.moments import Manner
 from traceability.errors import Refused
 from traceability.storage.circuits import CircuitPhase

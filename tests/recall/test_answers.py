@@ -24,7 +24,7 @@ from tests.make import (
     opened_ward,
 )
 from tests.recall.story import OTHER_TAP, TIE, fill_ward
-from traceability.actions.run.take import CameBackUnused, came_back_unused
+from traceability.actions.run.come_back import CameBackUnused, came_back_unused
 from traceability.domain.exposure import Shelf
 from traceability.domain.keys import product_key
 from traceability.domain.spans import Span

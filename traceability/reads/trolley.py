@@ -16,10 +16,11 @@ from traceability.domain.sheets import Sheet, Slot
 from traceability.storage.circuits import Circuit, CircuitPlace
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.ledger import LedgerEvent
-from traceability.storage.lookup import circuit_by_number, in_place, last_act, phase_of, sheet_of
+from traceability.storage.lookup import circuit_by_number, in_place, phase_of, sheet_of
 from traceability.storage.people import Person
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.site import Place
+from traceability.storage.trolley_acts import last_act
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,12 +7,12 @@ import json
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase, Standing
 from traceability.domain.in_place import InPlace
-from traceability.domain.parts import Known, PartState
+from traceability.domain.parts import PartState
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
 from traceability.domain.use_by import Limits
@@ -268,65 +268,6 @@ def printed_expiry(day: date | None, *, day_given: bool) -> str | None:
     return day.isoformat() if day_given else f"{day:%Y-%m}"
 
 
-def last_act(
-    session: Session, circuit: Circuit, device_id: UUID, *, placed_only: bool = False
-) -> TrolleyAct | None:
-    """Return the device's last act on this prime that was not taken back."""
-    rows = select(TrolleyAct).where(
-        TrolleyAct.site_id == circuit.site_id,
-        TrolleyAct.circuit_id == circuit.id,
-        TrolleyAct.device_id == device_id,
-        TrolleyAct.undone_no.is_(None),
-    )
-    if placed_only:
-        rows = rows.where(TrolleyAct.code.in_(UNDOABLE))
-    return session.scalar(rows.order_by(TrolleyAct.recorded_no.desc()).limit(1))
-
-
-UNDOABLE = ("placed", "said", "dropped")
-"""Codes of acts that fill or empty a place, and that *undo* takes back."""
-
-
-def parts_of_act(session: Session, circuit: Circuit, number: int) -> list[Part]:
-    """Return the rows that stand because of this act: it put them in, or it ended them.
-
-    A piece keeps its id when another act supersedes its row and undo brings it back. What another
-    act has ended since is that act's.
-    """
-    pieces = select(Part.part_id).where(
-        Part.site_id == circuit.site_id,
-        Part.circuit_id == circuit.id,
-        Part.recorded_no == number,
-    )
-    rows = (
-        select(Part)
-        .where(
-            Part.site_id == circuit.site_id,
-            Part.circuit_id == circuit.id,
-            Part.superseded_no.is_(None),
-            Part.part_id.in_(pieces),
-            or_(Part.valid_to.is_(None), Part.recorded_no == number),
-        )
-        .order_by(Part.recorded_no, Part.line)
-    )
-    return list(session.scalars(rows))
-
-
-def parts_replaced_by(session: Session, circuit: Circuit, number: int) -> list[Part]:
-    """Return the rows that this act superseded, oldest first."""
-    rows = (
-        select(Part)
-        .filter_by(site_id=circuit.site_id, circuit_id=circuit.id, superseded_no=number)
-        .order_by(Part.recorded_no, Part.line)
-    )
-    return list(session.scalars(rows))
-
-
 def moment_text(at: datetime) -> str:
     """Return a moment as the ledger writes it."""
     return at.isoformat(timespec="microseconds")
-
-
-def known_of(text: str) -> Known:
-    """Return how a fact is known, from its stored word."""
-    return Known(text)

@@ -15,7 +15,7 @@ from traceability.actions.circuit.keep import (
     move_circuit,
     order_tag,
 )
-from traceability.actions.run.take import CameBackUnused, came_back_unused
+from traceability.actions.run.come_back import CameBackUnused, came_back_unused
 from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
 from traceability.messages import DISCARDS, say_event, say_limit

@@ -5,8 +5,9 @@ from datetime import datetime
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from traceability.actions.run.come_back import TakeBack, take_back
 from traceability.actions.run.flow import FlowOff, FlowOn, flow_off, flow_on
-from traceability.actions.run.take import TakeBack, TakeCircuit, take_back, take_circuit
+from traceability.actions.run.take import TakeCircuit, take_circuit
 from traceability.domain.circuits import State, cautions_for_use
 from traceability.domain.moments import ONE_SCAN, Manner
 from traceability.domain.tags import BrokenSymbol, read_symbol

@@ -24,7 +24,8 @@ from traceability.domain.trolley import Finding
 from traceability.errors import BadValue, UnknownCode, WrongState
 from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import uuid7
-from traceability.storage.lookup import in_place, last_act, locked_circuit, phase_of, sheet_of
+from traceability.storage.lookup import in_place, locked_circuit, phase_of, sheet_of
+from traceability.storage.trolley_acts import last_act
 
 SAYABLE: Final = (
     PartState.TICKED,

@@ -21,9 +21,10 @@ from traceability.errors import NotAllowed, NothingToKeep, UnknownCode
 from traceability.security.roles import rights_of_person
 from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import KeptApart
-from traceability.storage.lookup import last_act, locked_circuit, phase_of
+from traceability.storage.lookup import locked_circuit, phase_of
 from traceability.storage.people import Person
 from traceability.storage.scans import TrolleyAct
+from traceability.storage.trolley_acts import last_act
 
 LONGEST: Final = 400
 """A product code longer than this is not kept; only its length is (identifier rule R-1)."""

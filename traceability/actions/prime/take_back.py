@@ -17,13 +17,8 @@ from traceability.domain.people import Right
 from traceability.errors import NothingToUndo, UnknownCode, WrongState
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.items import Lot
-from traceability.storage.lookup import (
-    last_act,
-    locked_circuit,
-    parts_of_act,
-    parts_replaced_by,
-    phase_of,
-)
+from traceability.storage.lookup import locked_circuit, phase_of
+from traceability.storage.trolley_acts import last_act, parts_of_act, parts_replaced_by
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

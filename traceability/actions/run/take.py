@@ -14,7 +14,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
-from traceability.domain.circuits import Phase, cautions_for_use
+from traceability.domain.circuits import cautions_for_use
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import Manner, believed_moment
 from traceability.domain.people import Right
@@ -27,15 +27,13 @@ from traceability.errors import (
     WrongState,
 )
 from traceability.security.roles import rights_of_person
-from traceability.storage.circuits import Circuit, CircuitPlace
+from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import (
     circuit_by_number,
-    is_only_circuit,
     locked_circuit,
     next_number,
-    phase_before,
     phase_of,
     prime_of,
     standing_of,
@@ -62,27 +60,6 @@ class TakeCircuit(Asked):
     """Who goes on past cautions, told by their badge; None: who is signed in."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakeBack(Asked):
-    """A wrong scan: the circuit was never taken. The scan stays on record."""
-
-    kind: ClassVar[str] = "take-back"
-    right: ClassVar[Right | None] = None
-    circuit_id: UUID
-    at: datetime
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CameBackUnused(Asked):
-    """Seal unbroken and re-checked by a named person: ready again with its old use-by."""
-
-    kind: ClassVar[str] = "came-back-unused"
-    right: ClassVar[Right | None] = Right.ACT
-    circuit_id: UUID
-    place_id: UUID
-    at: datetime
-
-
 def take_circuit(asked: TakeCircuit, *, site: Site) -> Done:
     """Record *taken*. What speaks against it is recorded and shown.
 
@@ -94,31 +71,13 @@ def take_circuit(asked: TakeCircuit, *, site: Site) -> Done:
     return answer_once(asked, record_take, site)
 
 
-def take_back(asked: TakeBack, *, site: Site) -> Done:
-    """Withdraw the take; the circuit stands where it stood.
-
-    Raises:
-        WrongState: blood has flowed, or it was not taken. Nothing was written.
-    """
-    return answer_once(asked, _take_back, site)
-
-
-def came_back_unused(asked: CameBackUnused, *, site: Site) -> Done:
-    """Record that the circuit is back on the shelf.
-
-    Raises:
-        WrongState: it was not away, or blood has flowed. Nothing was written.
-    """
-    return answer_once(asked, _came_back, site)
-
-
 def record_take(asked: TakeCircuit, session: Session, site: Site) -> Done:
     """Record the take in the transaction that is open; see `take_circuit`."""
     found = circuit_by_number(session, site.id, asked.number) if asked.number else None
     circuit = locked_circuit(session, site.id, found.id) if found else None
     if circuit is None and asked.manner.refusable:
         raise UnknownCode(what="circuit", value=asked.number or asked.tag_text)
-    holder = _holder(session, circuit) if circuit else None
+    holder = holder_of(session, circuit) if circuit else None
     ledger = ledger_of(asked, session, site)
     first_no = ledger.next_no
     not_before = _earliest(session, circuit, holder) if circuit else None
@@ -168,7 +127,8 @@ def _use_by(session: Session, circuit: Circuit) -> dict[str, Plain]:
     return {"use_by": prime.use_by.isoformat() if prime else None}
 
 
-def _holder(session: Session, circuit: Circuit) -> CircuitOnRun | None:
+def holder_of(session: Session, circuit: Circuit) -> CircuitOnRun | None:
+    """Return the claim on the circuit that stands, or None."""
     rows = select(CircuitOnRun).filter_by(
         site_id=circuit.site_id,
         circuit_id=circuit.id,
@@ -249,65 +209,3 @@ def _run(asked: TakeCircuit, session: Session, site: Site) -> Run | None:
     if run is None and asked.manner.refusable:
         raise UnknownCode(what="run", value=str(asked.run_id))
     return run
-
-
-def _take_back(asked: TakeBack, session: Session, site: Site) -> Done:
-    return _back(asked, asked.circuit_id, asked.at, None, session, site)
-
-
-def _came_back(asked: CameBackUnused, session: Session, site: Site) -> Done:
-    return _back(asked, asked.circuit_id, asked.at, asked.place_id, session, site)
-
-
-def _back(
-    asked: TakeBack | CameBackUnused,
-    circuit_id: UUID,
-    device_at: datetime,
-    place_id: UUID | None,
-    session: Session,
-    site: Site,
-) -> Done:
-    circuit = locked_circuit(session, site.id, circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(circuit_id))
-    phase, before = phase_of(session, circuit), phase_before(session, circuit)
-    holder = _holder(session, circuit)
-    unused = before is not None and before.phase == Phase.PRIMED
-    away = phase.phase == Phase.TAKEN and holder is not None and holder.flow_from is None
-    if not away or holder is None or before is None or not (unused or place_id is None):
-        raise WrongState(number=circuit.number, state=phase.phase, act="come-back")
-    ledger = ledger_of(asked, session, site)
-    at, noted = believed_moment(device_at, now=ledger.now, not_before=holder.valid_from)
-    kind = Kind.TAKE_WITHDRAWN if place_id is None else Kind.CAME_BACK_UNUSED
-    body = {
-        "circuit": circuit.id,
-        "run": holder.run_id,
-        "place": place_id or _last_place(session, circuit, before.valid_to),
-        # As it was before the scan: a used circuit never becomes ready by a scan taken back.
-        "phase": before.phase,
-        "phase_reason": before.reason,
-        "run_ends": is_only_circuit(session, holder),
-        "device_at": device_at,
-        "cautions": noted,
-    }
-    number = ledger.append(kind, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
-        subject=circuit.id,
-        code="taken-back" if place_id is None else "came-back",
-        facts={"number": circuit.number},
-        cautions=noted,
-    )
-
-
-def _last_place(session: Session, circuit: Circuit, taken_at: datetime | None) -> UUID | None:
-    """Return where it stood when it was taken; None if it stood nowhere, having been used."""
-    rows = (
-        select(CircuitPlace.place_id)
-        .filter_by(site_id=circuit.site_id, circuit_id=circuit.id, superseded_no=None)
-        .where(CircuitPlace.valid_to >= taken_at)
-        .order_by(CircuitPlace.recorded_no.desc(), CircuitPlace.line.desc())
-        .limit(1)
-    )
-    return session.scalar(rows)

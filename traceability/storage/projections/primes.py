@@ -17,7 +17,6 @@ from traceability.storage.circuits import (
     Signature,
 )
 from traceability.storage.items import Lot
-from traceability.storage.lookup import parts_of_act, parts_replaced_by
 from traceability.storage.projections.lists import text_of
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
@@ -30,6 +29,7 @@ from traceability.storage.projections.rows import (
 )
 from traceability.storage.scans import PrintOrder, TrolleyAct
 from traceability.storage.site import Series
+from traceability.storage.trolley_acts import parts_of_act, parts_replaced_by
 
 
 @projects(Kind.PRIME_BEGUN)
