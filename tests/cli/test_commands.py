@@ -103,9 +103,15 @@ def test_a_new_badge_and_pin_open_the_door_and_the_old_ones_no_longer(
         door.check(old, pin, uuid4())
 
 
-def test_who_left_stays_in_the_list(command: Command, services: Services) -> None:
+def test_who_left_stays_in_the_list_and_the_last_administrator_stays(
+    command: Command, services: Services
+) -> None:
+    refused = command("person", "change", "Ada Lindqvist", "--left")
+    assert (refused.exit_code, "last administrator" in refused.stderr) == (1, True)
+    command("person", "new", "Bo Ek", "--role", "administrator")
     assert command("person", "change", "Ada Lindqvist", "--left").exit_code == 0
-    (ada,) = (json.loads(line) for line in command("person", "list", "--json").stdout.splitlines())
+    people = [json.loads(line) for line in command("person", "list", "--json").stdout.splitlines()]
+    (ada,) = (each for each in people if each["name"] == "Ada Lindqvist")
     assert (ada["active"], ada["roles"]) == ("has left", "administrator")
 
 
