@@ -216,6 +216,8 @@ def _doubted(
 
 
 def _rejected(faults: tuple[Fault, ...], pieces: Sequence[Placed], source: Source) -> Reading:
+    # A patient's number with a slip in it is a patient's number still.
+    met = {identifier for identifier, _ in _pairs(pieces)} | {each.identifier for each in faults}
     return Reading(
         text=source.text,
         status=Status.REJECTED,
@@ -224,6 +226,7 @@ def _rejected(faults: tuple[Fault, ...], pieces: Sequence[Placed], source: Sourc
         reason_codes=(faults[0].code,),
         faults=_shifted(faults, source.offset),
         symbology_identifier=source.symbology_identifier,
+        private=not _OF_PERSONS.isdisjoint(met),
     )
 
 
