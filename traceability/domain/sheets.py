@@ -66,6 +66,11 @@ class Slot:
         """Whether its parts stand in the count of what is recorded."""
         return self.need is not Need.TICK and self.where is not Where.PACK
 
+    @property
+    def stays(self) -> bool:
+        """Whether what it brings is in the circuit to its end, whatever becomes of the bag."""
+        return self.where is Where.FLUID and not self.leaves
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:

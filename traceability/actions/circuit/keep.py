@@ -8,7 +8,7 @@ from uuid import UUID
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from traceability.actions.circuit.common import one_act, the_circuit
+from traceability.actions.on_circuit import one_act, the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind

@@ -1,5 +1,6 @@
 """End a prime: from here the use-by counts."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import ClassVar
@@ -8,28 +9,25 @@ from uuid import UUID
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import priming_since, the_circuit, the_sheet
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.say import said_part
-from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
-from traceability.domain.in_place import missing
+from traceability.domain.in_place import InPlace, free_places, missing
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import BLOOD_KIND, Need, Sheet
 from traceability.domain.use_by import PartExpiry, Reason, UseBy, Way, decide
-from traceability.errors import BadValue, PartsMissing, UnknownCode, WrongState
+from traceability.errors import BadValue, PartsMissing
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.items import Lot, Product
 from traceability.storage.kept_apart import uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import (
     in_place,
-    locked_circuit,
     moment_text,
     newest_policy,
-    phase_of,
-    sheet_of,
 )
 
 
@@ -64,18 +62,13 @@ MOST_FILL_ML = 10_000
 
 
 def _end(asked: EndPrime, session: Session, site: Site) -> Done:
-    circuit = locked_circuit(session, site.id, asked.circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(asked.circuit_id))
-    phase = phase_of(session, circuit)
-    if phase.phase != Phase.PRIMING:
-        raise WrongState(number=circuit.number, state=phase.phase, act="end")
+    circuit = the_circuit(session, site, asked.circuit_id)
+    phase = priming_since(session, circuit, "end")
     if not 0 < asked.fill_ml <= MOST_FILL_ML:
         raise BadValue(field="fill volume", value=str(asked.fill_ml), why="out-of-range")
-    sheet = sheet_of(session, site.id, circuit.circuit_type, circuit.sheet_version)
-    if sheet is None:
-        raise UnknownCode(what="circuit type", value=circuit.circuit_type)
-    empty = missing(sheet, in_place(session, circuit))
+    sheet = the_sheet(session, circuit)
+    filled = in_place(session, circuit)
+    empty = missing(sheet, filled)
     if empty and not asked.lots_not_recorded:
         raise PartsMissing(
             number=circuit.number, missing=[f"{count} × {slot.name}" for slot, count in empty]
@@ -87,7 +80,7 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
     not_before = max(latest, phase.valid_from)
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=not_before)
     if empty:
-        _fill_with_not_recorded(ledger, circuit, sheet, at)
+        _fill_with_not_recorded(ledger, circuit, sheet, filled, at)
     if asked.co2_ml_min is not None and asked.co2_ml_min not in USUAL_CO2:
         noted += ("co2-unusual",)
     if _bags_ml(session, circuit) < asked.fill_ml:
@@ -148,18 +141,13 @@ def _limit(reason: Reason) -> dict[str, Plain]:
 
 
 def _fill_with_not_recorded(
-    ledger: OpenLedger, circuit: Circuit, sheet: Sheet, at: datetime
+    ledger: OpenLedger, circuit: Circuit, sheet: Sheet, filled: Sequence[InPlace], at: datetime
 ) -> None:
-    filled = in_place(ledger.session, circuit)
+    ticks = {slot.id for slot in sheet.slots if slot.need is Need.TICK}
     rows = []
-    for slot, count in missing(sheet, filled):
-        held = {each.ordinal for each in filled if each.slot == slot.id}
-        open_places = [n for n in range(1, slot.count + 1) if n not in held][:count]
-        state = PartState.TICKED if slot.need is Need.TICK else PartState.LOT_NOT_RECORDED
-        rows += [
-            said_part(sheet, slot.id, ordinal, state, None, uuid7(ledger.now))
-            for ordinal in open_places
-        ]
+    for slot_id, ordinal in free_places(sheet.slots, filled):
+        state = PartState.TICKED if slot_id in ticks else PartState.LOT_NOT_RECORDED
+        rows.append(said_part(sheet, slot_id, ordinal, state, None, uuid7(ledger.now)))
     body = {
         "circuit": circuit.id,
         "verdict": "accepted",

@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from uuid import UUID
 
+from traceability.actions.on_circuit import the_sheet
 from traceability.actions.once import Done, Site
+from traceability.actions.part_rows import NOT_READ, as_read
 from traceability.actions.prime.scanned import Question, Scan, Understood
 from traceability.domain.events import Kind, Plain
 from traceability.domain.in_place import InPlace, free_places
@@ -24,7 +25,7 @@ from traceability.errors import NothingToKeep, UnknownCode
 from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
-from traceability.storage.lookup import in_place, newest_policy, sheet_of
+from traceability.storage.lookup import in_place, newest_policy
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +95,7 @@ def place_piece(
 ) -> Done:
     """Judge the piece, as often as a person counted it, and record what came of it."""
     session, circuit, scan = context.ledger.session, context.circuit, context.scan
-    sheet = sheet_of(session, site.id, circuit.circuit_type, circuit.sheet_version)
-    if sheet is None:
-        raise UnknownCode(what="circuit type", value=circuit.circuit_type)
+    sheet = the_sheet(session, circuit)
     filled = in_place(session, circuit)
     if same_scan_counts or scan.counted:
         # A person said "again": the twin of a moment ago is meant to be another piece.
@@ -146,12 +145,10 @@ def _not_placed(context: Attempt, understood: Understood, judgement: Judgement |
     facts = understood_facts(understood) | dict(judgement.facts)
     if judgement.choices:
         facts["choices"] = [list(choice) for choice in judgement.choices]
-    if judgement.finding is Finding.SAME_SCAN:
-        # One pull of the trigger that arrived twice: said, recorded, and nothing added.
-        question = Question(code=judgement.finding, facts=facts, harmless=True)
-        return context.question(question, Verdict.ACCEPTED)
     question = Question(code=judgement.finding, facts=facts, harmless=True)
-    return context.question(question, judgement.verdict)
+    # One pull of the trigger that arrived twice: said, recorded, and nothing added.
+    twice = judgement.finding is Finding.SAME_SCAN
+    return context.question(question, Verdict.ACCEPTED if twice else judgement.verdict)
 
 
 def _situation(context: Attempt, sheet: Sheet, filled: list[InPlace], site: Site) -> Situation:
@@ -171,27 +168,17 @@ def _situation(context: Attempt, sheet: Sheet, filled: list[InPlace], site: Site
 def _part(
     context: Attempt, understood: Understood, sheet: Sheet, judgement: Judgement
 ) -> dict[str, object]:
-    piece, slot = understood.piece, sheet.slot(judgement.slot)
+    slot = sheet.slot(judgement.slot)
     if slot is None:
         raise UnknownCode(what="place", value=judgement.slot)
     return {
-        "part": _new_id(context),
+        **NOT_READ,
+        **as_read(understood),
+        "part": uuid7(context.ledger.now),
         "slot": slot.id,
         "ordinal": judgement.ordinal,
-        "kind": piece.kind,
-        "state": PartState.RECORDED if piece.lot or piece.serial else PartState.LOT_NOT_RECORDED,
-        "known": piece.known,
-        "product": understood.product.id,
-        "lot": piece.lot,
-        "lot_id": understood.lot_id,
-        "serial": piece.serial,
-        "unit": understood.unit_id,
-        "expiry": understood.expiry_printed,
-        "expiry_day": piece.expiry.isoformat() if piece.expiry else None,
-        "volume_ml": piece.volume_ml,
         "leaves": slot.leaves,
-        "stays": slot.where is Where.FLUID and not slot.leaves,
-        "pack": None,
+        "stays": slot.stays,
         "disputed": judgement.disputed,
     }
 
@@ -199,34 +186,23 @@ def _part(
 def _inside_pack(
     context: Attempt, sheet: Sheet, filled: list[InPlace], pack: Mapping[str, object]
 ) -> list[dict[str, object]]:
-    slots = [slot for slot in sheet.slots if slot.inside_pack and slot.where is not Where.PACK]
+    slots = {
+        slot.id: slot for slot in sheet.slots if slot.inside_pack and slot.where is not Where.PACK
+    }
     return [
         {
-            "part": _new_id(context),
+            **NOT_READ,
+            "part": uuid7(context.ledger.now),
             "slot": slot_id,
             "ordinal": ordinal,
-            "kind": next(slot.kind for slot in slots if slot.id == slot_id),
+            "kind": slots[slot_id].kind,
             "state": PartState.INSIDE_PACK,
             "known": Known.PACK,
-            "product": None,
-            "lot": None,
-            "lot_id": None,
-            "serial": None,
-            "unit": None,
-            "expiry": None,
-            "expiry_day": None,
-            "volume_ml": None,
-            "leaves": next(slot.leaves for slot in slots if slot.id == slot_id),
-            "stays": False,
+            "leaves": slots[slot_id].leaves,
             "pack": pack["part"],
-            "disputed": False,
         }
-        for slot_id, ordinal in free_places(slots, filled)
+        for slot_id, ordinal in free_places(slots.values(), filled)
     ]
-
-
-def _new_id(context: Attempt) -> UUID:
-    return uuid7(context.ledger.now)
 
 
 def understood_facts(understood: Understood) -> dict[str, Plain]:

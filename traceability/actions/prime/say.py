@@ -12,19 +12,20 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import priming_since, the_circuit, the_sheet
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
-from traceability.domain.circuits import Phase
+from traceability.actions.part_rows import NOT_READ
 from traceability.domain.events import Kind, Plain
 from traceability.domain.in_place import free_places, suggested
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import Known, PartState
 from traceability.domain.people import Right
-from traceability.domain.sheets import Need, Sheet, Where
+from traceability.domain.sheets import Need, Sheet
 from traceability.domain.trolley import Finding
-from traceability.errors import BadValue, UnknownCode, WrongState
+from traceability.errors import BadValue, UnknownCode
 from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import uuid7
-from traceability.storage.lookup import in_place, locked_circuit, phase_of, sheet_of
+from traceability.storage.lookup import in_place
 from traceability.storage.trolley_acts import last_act
 
 SAYABLE: Final = (
@@ -60,19 +61,13 @@ def say(asked: Say, *, site: Site) -> Done:
 
 
 def _say(asked: Say, session: Session, site: Site) -> Done:
-    circuit = locked_circuit(session, site.id, asked.circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(asked.circuit_id))
+    circuit = the_circuit(session, site, asked.circuit_id)
     if asked.state not in SAYABLE:
         raise BadValue(field="state", value=asked.state, why="not-one-of", of=SAYABLE)
-    phase = phase_of(session, circuit).phase
-    if phase != Phase.PRIMING:
-        raise WrongState(number=circuit.number, state=phase, act="say")
+    priming_since(session, circuit, "say")
     ledger = ledger_of(asked, session, site)
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=circuit.begun_at)
-    sheet = sheet_of(session, site.id, circuit.circuit_type, circuit.sheet_version)
-    if sheet is None:
-        raise UnknownCode(what="circuit type", value=circuit.circuit_type)
+    sheet = the_sheet(session, circuit)
     state = PartState(asked.state)
     places, product = _places(asked, state, sheet, circuit, session)
     rows = [
@@ -115,6 +110,7 @@ def said_part(
     if slot is None:
         raise UnknownCode(what="place", value=slot_id)
     return {
+        **NOT_READ,
         "part": part_id,
         "slot": slot_id,
         "ordinal": ordinal,
@@ -122,17 +118,9 @@ def said_part(
         "state": state,
         "known": Known.SAID,
         "product": product,
-        "lot": None,
-        "lot_id": None,
-        "serial": None,
-        "unit": None,
-        "expiry": None,
-        "expiry_day": None,
         "volume_ml": slot.volume_ml,
         "leaves": slot.leaves,
-        "stays": slot.where is Where.FLUID and not slot.leaves,
-        "pack": None,
-        "disputed": False,
+        "stays": slot.stays,
     }
 
 

@@ -9,6 +9,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.placing import Attempt, place_piece, understood_facts
 from traceability.actions.prime.scanned import Question, Scan, may_be_kept, read_scan, understand
@@ -17,11 +18,10 @@ from traceability.domain.moments import believed_moment
 from traceability.domain.parts import Known
 from traceability.domain.people import Right
 from traceability.domain.trolley import WAY_ON, Finding, Verdict
-from traceability.errors import NotAllowed, NothingToKeep, UnknownCode
+from traceability.errors import NotAllowed, NothingToKeep
 from traceability.security.roles import rights_of_person
-from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import KeptApart
-from traceability.storage.lookup import locked_circuit, phase_of
+from traceability.storage.lookup import phase_of
 from traceability.storage.people import Person
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.trolley_acts import last_act
@@ -118,7 +118,7 @@ def _scan(asked: ScanPart, session: Session, site: Site) -> Done:
 
 
 def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
-    circuit = _circuit(session, site, asked.circuit_id)
+    circuit = the_circuit(session, site, asked.circuit_id)
     act = last_act(session, circuit, asked.sent.device_id)
     scan = _scan_of(act, session) if act else None
     if act is None or scan is None or act.verdict == Verdict.ACCEPTED:
@@ -145,7 +145,7 @@ def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
 
 
 def _again(asked: ScanAgain, session: Session, site: Site) -> Done:
-    circuit = _circuit(session, site, asked.circuit_id)
+    circuit = the_circuit(session, site, asked.circuit_id)
     act = last_act(session, circuit, asked.sent.device_id)
     scan = _scan_of(act, session) if act else None
     if act is None or scan is None or not 1 <= asked.times <= 40:  # noqa: PLR2004 - beads that fit
@@ -159,13 +159,6 @@ def _again(asked: ScanAgain, session: Session, site: Site) -> Done:
     return _process(
         scan, asked, asked.circuit_id, asked.at, session, site, {}, same_scan_counts=True
     )
-
-
-def _circuit(session: Session, site: Site, circuit_id: UUID) -> Circuit:
-    circuit = locked_circuit(session, site.id, circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(circuit_id))
-    return circuit
 
 
 def _scan_of(act: TrolleyAct, session: Session) -> Scan | None:
@@ -189,7 +182,7 @@ def _process(
     *,
     same_scan_counts: bool = False,
 ) -> Done:
-    circuit = _circuit(session, site, circuit_id)
+    circuit = the_circuit(session, site, circuit_id)
     ledger = ledger_of(asked, session, site)
     # A clock that is years behind would else make an expired part seem good.
     at, noted = believed_moment(device_at, now=ledger.now, not_before=circuit.begun_at)

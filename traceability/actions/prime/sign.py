@@ -9,6 +9,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
@@ -25,7 +26,7 @@ from traceability.errors import (
 from traceability.security.roles import rights_of_person
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.ledger import canonical
-from traceability.storage.lookup import locked_circuit, phase_of, prime_of, signatures_of
+from traceability.storage.lookup import phase_of, prime_of, signatures_of
 from traceability.storage.people import Person
 
 MEANINGS: Final = {"primer": "primed", "helper": "assisted and checked"}
@@ -57,9 +58,7 @@ def sign_prime(asked: SignPrime, *, site: Site) -> Done:
 
 
 def _sign(asked: SignPrime, session: Session, site: Site) -> Done:
-    circuit = locked_circuit(session, site.id, asked.circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(asked.circuit_id))
+    circuit = the_circuit(session, site, asked.circuit_id)
     if asked.part not in MEANINGS:
         raise BadValue(field="signs as", value=asked.part, why="not-one-of", of=tuple(MEANINGS))
     phase, prime = phase_of(session, circuit).phase, prime_of(session, circuit)

@@ -9,15 +9,14 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import priming_since, the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
-from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
-from traceability.errors import NothingToUndo, UnknownCode, WrongState
+from traceability.errors import NothingToUndo
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.items import Lot
-from traceability.storage.lookup import locked_circuit, phase_of
 from traceability.storage.trolley_acts import last_act, parts_of_act, parts_replaced_by
 
 
@@ -62,18 +61,9 @@ def dropped(asked: Dropped, *, site: Site) -> Done:
     return answer_once(asked, _dropped, site)
 
 
-def _priming(session: Session, site: Site, circuit_id: UUID, act: str) -> Circuit:
-    circuit = locked_circuit(session, site.id, circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(circuit_id))
-    phase = phase_of(session, circuit).phase
-    if phase != Phase.PRIMING:
-        raise WrongState(number=circuit.number, state=phase, act=act)
-    return circuit
-
-
 def _undo(asked: Undo, session: Session, site: Site) -> Done:
-    circuit = _priming(session, site, asked.circuit_id, "undo")
+    circuit = the_circuit(session, site, asked.circuit_id)
+    priming_since(session, circuit, "undo")
     ledger = ledger_of(asked, session, site)
     act = last_act(session, circuit, asked.sent.device_id, placed_only=True)
     if act is None:
@@ -144,7 +134,8 @@ def _dropped_part(asked: Dropped, session: Session, circuit: Circuit) -> Part | 
 
 
 def _dropped(asked: Dropped, session: Session, site: Site) -> Done:
-    circuit = _priming(session, site, asked.circuit_id, "dropped")
+    circuit = the_circuit(session, site, asked.circuit_id)
+    priming_since(session, circuit, "dropped")
     ledger = ledger_of(asked, session, site)
     part = _dropped_part(asked, session, circuit)
     if part is None:

@@ -7,13 +7,14 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once
 from traceability.actions.run.flow import FlowOff, FlowOn, record_flow_off, record_flow_on
 from traceability.actions.run.take import TakeCircuit, record_take
 from traceability.domain.moments import Manner
 from traceability.domain.people import Right
 from traceability.errors import UnknownCode, WrongMoment
-from traceability.storage.lookup import circuit_by_number, locked_circuit
+from traceability.storage.lookup import circuit_by_number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +50,7 @@ def _change(asked: ChangeOut, session: Session, site: Site) -> Done:
     # Both rows are locked before the ledger's head, in one order for everybody.
     both = {asked.old_circuit_id} | ({new.id} if new else set())
     for circuit_id in sorted(both):
-        if locked_circuit(session, site.id, circuit_id) is None:
-            raise UnknownCode(what="circuit", value=str(circuit_id))
+        the_circuit(session, site, circuit_id)
     taken = record_take(
         TakeCircuit(
             sent=asked.sent,

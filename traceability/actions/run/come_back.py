@@ -8,15 +8,16 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.run.take import holder_of
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
-from traceability.errors import UnknownCode, WrongState
+from traceability.errors import WrongState
 from traceability.storage.circuits import Circuit, CircuitPlace
-from traceability.storage.lookup import is_only_circuit, locked_circuit, phase_before, phase_of
+from traceability.storage.lookup import is_only_circuit, phase_before, phase_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,9 +75,7 @@ def _back(
     session: Session,
     site: Site,
 ) -> Done:
-    circuit = locked_circuit(session, site.id, circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(circuit_id))
+    circuit = the_circuit(session, site, circuit_id)
     phase, before = phase_of(session, circuit), phase_before(session, circuit)
     holder = holder_of(session, circuit)
     unused = before is not None and before.phase == Phase.PRIMED

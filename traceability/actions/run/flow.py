@@ -5,12 +5,13 @@ In code and standards this is connect and disconnect; on the screen it is *flow 
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import ClassVar, Final
+from typing import ClassVar
 from uuid import UUID
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.run.take import TakeCircuit, record_take
 from traceability.domain.circuits import Phase
@@ -19,7 +20,7 @@ from traceability.domain.moments import Manner, believed_moment, is_before
 from traceability.domain.people import Right
 from traceability.errors import NotOnRun, UnknownCode, WrongMoment, WrongState
 from traceability.storage.circuits import Circuit
-from traceability.storage.lookup import locked_circuit, phase_of
+from traceability.storage.lookup import phase_of
 from traceability.storage.runs import CircuitOnRun, Run
 from traceability.storage.site import Place
 
@@ -128,12 +129,16 @@ def _claim(
     return _claims(session, circuit, run_id)[0], taken
 
 
-NOT_TAKEN: Final = ("not-taken-before",)
+def _with_take(taken: Done | None, noted: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the cautions, with those of a take that had to be recorded first."""
+    if taken is None:
+        return noted
+    return (*(each for each in taken.cautions if each not in noted), "not-taken-before", *noted)
 
 
 def record_flow_on(asked: FlowOn, session: Session, site: Site) -> Done:
     """Record it in the transaction that is open; see `flow_on`."""
-    circuit = _locked(session, site, asked.circuit_id)
+    circuit = the_circuit(session, site, asked.circuit_id)
     if asked.place_id is not None and session.get(Place, (site.id, asked.place_id)) is None:
         raise UnknownCode(what="place", value=str(asked.place_id))
     claim, taken = _claim(asked, circuit, session, site)
@@ -143,8 +148,7 @@ def record_flow_on(asked: FlowOn, session: Session, site: Site) -> Done:
         raise WrongMoment(moment=asked.at, limit=claim.valid_from, side="before-taken")
     ledger = ledger_of(asked, session, site)
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=claim.valid_from)
-    if taken is not None:
-        noted = (*(each for each in taken.cautions if each not in noted), *NOT_TAKEN, *noted)
+    noted = _with_take(taken, noted)
     if claim.flow_from is not None:
         noted += ("flow-on-said-before",)
     body = {
@@ -171,7 +175,7 @@ def record_flow_on(asked: FlowOn, session: Session, site: Site) -> Done:
 
 def record_flow_off(asked: FlowOff, session: Session, site: Site) -> Done:
     """Record it in the transaction that is open; see `flow_off`."""
-    circuit = _locked(session, site, asked.circuit_id)
+    circuit = the_circuit(session, site, asked.circuit_id)
     claim, taken = _claim(asked, circuit, session, site)
     since = max(claim.flow_from or claim.valid_from, claim.valid_from)
     if asked.manner.refusable and asked.at < since:
@@ -179,8 +183,7 @@ def record_flow_off(asked: FlowOff, session: Session, site: Site) -> Done:
     ledger = ledger_of(asked, session, site)
     first_no = taken.first_no if taken else ledger.next_no
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=since)
-    if taken is not None:
-        noted = (*(each for each in taken.cautions if each not in noted), *NOT_TAKEN, *noted)
+    noted = _with_take(taken, noted)
     body = {
         "circuit": circuit.id,
         "run": claim.run_id,
@@ -243,10 +246,3 @@ def _end_run(asked: EndRun, session: Session, site: Site) -> Done:
         facts={"run": run.number},
         cautions=noted,
     )
-
-
-def _locked(session: Session, site: Site, circuit_id: UUID) -> Circuit:
-    circuit = locked_circuit(session, site.id, circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(circuit_id))
-    return circuit

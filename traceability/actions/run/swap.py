@@ -8,7 +8,9 @@ from uuid import UUID
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.part_rows import NOT_READ, as_read
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
@@ -18,16 +20,13 @@ from traceability.domain.people import Right
 from traceability.domain.trolley import Finding, against_swap, right_to_go_on
 from traceability.errors import (
     BadScan,
-    CautionsFirst,
-    NotAllowed,
     UnknownCode,
     WrongMoment,
     WrongState,
 )
-from traceability.security.roles import rights_of_person
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.kept_apart import keep_apart, uuid7
-from traceability.storage.lookup import in_place, locked_circuit, phase_of, sheet_of
+from traceability.storage.lookup import in_place, phase_of, sheet_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,9 +75,7 @@ def swap_part(asked: SwapPart, *, site: Site) -> Done:
 
 
 def _swap(asked: SwapPart, session: Session, site: Site) -> Done:
-    circuit = locked_circuit(session, site.id, asked.circuit_id)
-    if circuit is None:
-        raise UnknownCode(what="circuit", value=str(asked.circuit_id))
+    circuit = the_circuit(session, site, asked.circuit_id)
     phase = phase_of(session, circuit).phase
     if phase in {Phase.PRIMING, Phase.DISCARDED, Phase.ENDED}:
         raise WrongState(number=circuit.number, state=phase, act="swap")
@@ -160,7 +157,9 @@ def _new_part(
     if isinstance(found, Question):
         return _not_known(asked, found, old, session, at)
     cautions = _cautions(asked, found, old, circuit, session, site, today)
-    return NewPart(row=_row(old, PartState.RECORDED) | _read(found), cautions=cautions)
+    disputed = found.piece.elsewhere is not None
+    row = {**NOT_READ, **as_read(found), "stays": old.stays, "disputed": disputed}
+    return NewPart(row=row, cautions=cautions)
 
 
 def _not_known(
@@ -176,40 +175,11 @@ def _not_known(
 
 def _row(old: Part, state: PartState) -> dict[str, object]:
     return {
+        **NOT_READ,
         "kind": old.kind,
         "state": state,
         "known": Known.SAID,
-        "product": None,
-        "lot": None,
-        "lot_id": None,
-        "serial": None,
-        "unit": None,
-        "expiry": None,
-        "expiry_day": None,
-        "volume_ml": None,
-        "leaves": False,
         "stays": old.stays,
-        "pack": None,
-        "disputed": False,
-    }
-
-
-def _read(found: Understood) -> dict[str, object]:
-    piece = found.piece
-    whole = piece.lot or piece.serial
-    return {
-        "kind": piece.kind,
-        "state": PartState.RECORDED if whole else PartState.LOT_NOT_RECORDED,
-        "known": Known.SCANNED,
-        "product": found.product.id,
-        "lot": piece.lot,
-        "lot_id": found.lot_id,
-        "serial": piece.serial,
-        "unit": found.unit_id,
-        "expiry": found.expiry_printed,
-        "expiry_day": piece.expiry.isoformat() if piece.expiry else None,
-        "volume_ml": piece.volume_ml,
-        "disputed": piece.elsewhere is not None,
     }
 
 
@@ -240,10 +210,5 @@ def _cautions(
             raise BadScan(why=Finding.WRONG_PLACE, place=place, name=piece.name)
         return (Finding.WRONG_PLACE, *findings)
     if findings and asked.manner.refusable:
-        right = right_to_go_on(findings)
-        if not asked.reason:
-            raise CautionsFirst(number=circuit.number, cautions=list(findings), right=right)
-        person_id = asked.by or asked.sent.actor_id
-        if right not in rights_of_person(session, site.id, person_id):
-            raise NotAllowed(right=right, person="")
+        require_goes_past(asked, session, circuit, findings, right_to_go_on(findings))
     return findings

@@ -13,6 +13,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import require_goes_past
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.domain.circuits import cautions_for_use
 from traceability.domain.events import Kind, Plain
@@ -20,13 +21,10 @@ from traceability.domain.moments import Manner, believed_moment
 from traceability.domain.people import Right
 from traceability.errors import (
     AlreadyOnRun,
-    CautionsFirst,
-    NotAllowed,
     UnknownCode,
     WrongMoment,
     WrongState,
 )
-from traceability.security.roles import rights_of_person
 from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
@@ -182,11 +180,7 @@ def _refuse_planned(
     if not grave:
         return
     right = Right.PAST_STOP if BY_CONSULTANT & set(grave) else Right.PAST_DATE
-    if not asked.reason:
-        raise CautionsFirst(number=circuit.number, cautions=grave, right=right)
-    person_id = asked.by or asked.sent.actor_id
-    if right not in rights_of_person(session, site.id, person_id):
-        raise NotAllowed(right=right, person="")
+    require_goes_past(asked, session, circuit, grave, right)
 
 
 def _without_record(asked: TakeCircuit, ledger: OpenLedger, site: Site, at: datetime) -> Circuit:

@@ -4,9 +4,9 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
-from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace
+from traceability.storage.circuits import CircuitPhase, CircuitPlace
 from traceability.storage.holds import Hold
-from traceability.storage.projections.primes import count_up, end_circuit_place
+from traceability.storage.projections.primes import begin_circuit, end_circuit_place
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link, end_all, move_on
 from traceability.storage.runs import CircuitOnRun, Run
@@ -49,46 +49,20 @@ def circuit_discarded(session: Session, event: Recorded) -> None:
 @projects(Kind.FOREIGN_ARRIVED, Kind.CIRCUIT_WITHOUT_RECORD)
 def foreign_arrived(session: Session, event: Recorded) -> None:
     """A circuit whose contents are not recorded here; it never drops out of an answer."""
-    circuit_id = event.key("circuit")
-    session.add(
-        Circuit(
-            site_id=event.site_id,
-            id=circuit_id,
-            number=event.text("number"),
-            origin=Origin.FOREIGN,
-            circuit_type=event.text_or_none("circuit_type") or "",
-            sheet_version=0,
-            primer_id=None,
-            helper_id=None,
-            begun_at=event.happened_at,
-            begun_no=event.number,
-            contents="not-recorded",
-            kept_id=event.inner(event.rows("tag")[0]).key("kept") if event.rows("tag") else None,
-        )
-    )
-    session.flush()
-    count_up(session, event)
-    add_link(
+    tag = event.rows("tag")
+    begin_circuit(
         session,
-        CircuitPhase,
         event,
-        0,
-        event.happened_at,
-        circuit_id=circuit_id,
-        phase=Phase.PRIMED,
-        reason="",
+        Phase.PRIMED,
+        event.key_or_none("place"),
+        origin=Origin.FOREIGN,
+        circuit_type=event.text_or_none("circuit_type") or "",
+        sheet_version=0,
+        primer_id=None,
+        helper_id=None,
+        contents="not-recorded",
+        kept_id=event.inner(tag[0]).key("kept") if tag else None,
     )
-    place_id = event.key_or_none("place")
-    if place_id is not None:
-        add_link(
-            session,
-            CircuitPlace,
-            event,
-            0,
-            event.happened_at,
-            circuit_id=circuit_id,
-            place_id=place_id,
-        )
 
 
 @projects(Kind.HELD)

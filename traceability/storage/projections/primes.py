@@ -21,6 +21,7 @@ from traceability.storage.projections.lists import text_of
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
     add_link,
+    again,
     end_all,
     move_on,
     open_links,
@@ -35,44 +36,42 @@ from traceability.storage.trolley_acts import parts_of_act, parts_replaced_by
 @projects(Kind.PRIME_BEGUN)
 def prime_begun(session: Session, event: Recorded) -> None:
     """Begin a circuit: its number, its place, its first phase."""
+    begin_circuit(
+        session,
+        event,
+        Phase.PRIMING,
+        event.key("place"),
+        origin=Origin.OWN,
+        circuit_type=event.text("circuit_type"),
+        sheet_version=event.number_of("sheet_version"),
+        primer_id=event.key_or_none("primer"),
+        helper_id=event.key_or_none("helper"),
+        contents="recorded",
+        kept_id=None,
+    )
+
+
+def begin_circuit(
+    session: Session, event: Recorded, phase: Phase, place_id: UUID | None, **columns: object
+) -> None:
+    """Add a circuit with its number and its first phase; None: it stands nowhere yet."""
     circuit_id = event.key("circuit")
     session.add(
         Circuit(
             site_id=event.site_id,
             id=circuit_id,
             number=event.text("number"),
-            origin=Origin.OWN,
-            circuit_type=event.text("circuit_type"),
-            sheet_version=event.number_of("sheet_version"),
-            primer_id=event.key_or_none("primer"),
-            helper_id=event.key_or_none("helper"),
             begun_at=event.happened_at,
             begun_no=event.number,
-            contents="recorded",
-            kept_id=None,
+            **columns,
         )
     )
     session.flush()
     count_up(session, event)
-    add_link(
-        session,
-        CircuitPhase,
-        event,
-        0,
-        event.happened_at,
-        circuit_id=circuit_id,
-        phase=Phase.PRIMING,
-        reason="",
-    )
-    add_link(
-        session,
-        CircuitPlace,
-        event,
-        0,
-        event.happened_at,
-        circuit_id=circuit_id,
-        place_id=event.key("place"),
-    )
+    at = event.happened_at
+    add_link(session, CircuitPhase, event, 0, at, circuit_id=circuit_id, phase=phase, reason="")
+    if place_id is not None:
+        add_link(session, CircuitPlace, event, 0, at, circuit_id=circuit_id, place_id=place_id)
 
 
 def count_up(session: Session, event: Recorded) -> None:
@@ -165,10 +164,7 @@ def part_taken_back(session: Session, event: Recorded) -> None:
     for row in parts_of_act(session, circuit, undone_no):
         supersede(session, row, event)
     for line, row in enumerate(restored):
-        names = [column.name for column in Part.__table__.columns]
-        values = {name: getattr(row, name) for name in names}
-        values |= {"recorded_no": event.number, "line": line, "superseded_no": None}
-        session.add(Part(**values))
+        again(session, row, event, line)
     act = session.get(TrolleyAct, (event.site_id, undone_no))
     if act is not None:
         act.undone_no = event.number
@@ -178,15 +174,15 @@ def part_taken_back(session: Session, event: Recorded) -> None:
 @projects(Kind.PART_DROPPED)
 def part_dropped(session: Session, event: Recorded) -> None:
     """A part was discarded before use: its place is empty again, the piece stays on record."""
-    for row in open_links(
+    end_all(
         session,
         Part,
         event,
+        event.happened_at,
         circuit_id=event.key("circuit"),
         slot=event.text("slot"),
         ordinal=event.number_of("ordinal"),
-    ):
-        replace(session, row, event, 0, valid_to=max(event.happened_at, row.valid_from))
+    )
     _trolley_act(session, event)
 
 

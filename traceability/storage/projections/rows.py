@@ -34,9 +34,14 @@ def supersede(session: Session, row: Link, event: Recorded) -> None:
 
 def replace(session: Session, row: L, event: Recorded, line: int, **changes: object) -> L:
     """Supersede the row and add one with the changes in its place."""
+    supersede(session, row, event)
+    return again(session, row, event, line, **changes)
+
+
+def again(session: Session, row: L, event: Recorded, line: int, **changes: object) -> L:
+    """Add a row like one that was superseded, with the changes, believed from this event on."""
     names = [each.key for each in inspect(type(row)).column_attrs]
     values: dict[str, object] = {name: getattr(row, name) for name in names}
-    supersede(session, row, event)
     values |= {"recorded_no": event.number, "line": line, "superseded_no": None} | changes
     added = type(row)(**values)
     session.add(added)

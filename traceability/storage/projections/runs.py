@@ -67,14 +67,12 @@ def circuit_taken(session: Session, event: Recorded) -> None:
 def came_back(session: Session, event: Recorded) -> None:
     """Back in its place. A wrong scan was never on the run; a return unused was, without flow."""
     circuit_id = event.key("circuit")
-    for line, row in enumerate(
-        open_links(session, CircuitOnRun, event, circuit_id=circuit_id, run_id=event.key("run"))
-    ):
-        if event.kind is Kind.TAKE_WITHDRAWN:
+    claim = {"circuit_id": circuit_id, "run_id": event.key("run")}
+    if event.kind is Kind.TAKE_WITHDRAWN:
+        for row in open_links(session, CircuitOnRun, event, **claim):
             supersede(session, row, event)
-        else:
-            end = max(event.happened_at, row.valid_from)
-            replace(session, row, event, line, valid_to=end)
+    else:
+        end_all(session, CircuitOnRun, event, event.happened_at, **claim)
     move_on(
         session,
         CircuitPhase,
