@@ -24,7 +24,7 @@ names = st.sampled_from(
         "Reservoir outlet with a very long name indeed",
     ]
 )
-states = st.sampled_from(["whole", "half", "open", "cup", "wait", "off"])
+states = st.sampled_from(["whole", "half", "open", "cup", "gap", "wait", "off"])
 MOST = {
     "drainage": 12,
     "pump": 1,

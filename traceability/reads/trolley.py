@@ -73,10 +73,7 @@ def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> Tr
         return None
     filled = in_place(session, circuit)
     act = last_act(session, circuit, device_id)
-    last = None
-    if act is not None:
-        facts = json.loads(act.facts) or {}
-        last = LastAct(verdict=act.verdict, code=act.code, facts=facts, at=act.at)
+    last = None if act is None else _last(act)
     return TrolleyFacts(
         circuit_id=circuit.id,
         number=circuit.number,
@@ -114,16 +111,21 @@ def _asked_back(session: Session, circuit: Circuit, device_id: UUID) -> tuple[La
         )
         .order_by(TrolleyAct.recorded_no)
     ).all()
-    found = []
-    for index, (act, recorded_at) in enumerate(rows[:-1]):
+    found, since = [], set[str]()
+    for index, (act, recorded_at) in enumerate(reversed(rows)):
         scan = json.loads(act.scan) or {}
-        text = scan.get("text") or scan.get("kept")
-        later = [json.loads(other.scan) or {} for other, _ in rows[index + 1 :]]
-        again = any(text and text in {each.get("text"), each.get("kept")} for each in later)
-        if act.verdict != "accepted" and recorded_at - act.at > LATE and not again:
-            facts = json.loads(act.facts) or {}
-            found.append(LastAct(verdict=act.verdict, code=act.code, facts=facts, at=act.at))
-    return tuple(found)
+        texts = {text for text in (scan.get("text"), scan.get("kept")) if text}
+        is_last = index == 0
+        late = act.verdict != "accepted" and recorded_at - act.at > LATE
+        if late and not is_last and not texts & since:
+            found.append(_last(act))
+        since |= texts
+    return tuple(reversed(found))
+
+
+def _last(act: TrolleyAct) -> LastAct:
+    facts = json.loads(act.facts) or {}
+    return LastAct(verdict=act.verdict, code=act.code, facts=facts, at=act.at)
 
 
 def _waits(sheet: Sheet, last: LastAct | None) -> str:

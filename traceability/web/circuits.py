@@ -1,5 +1,7 @@
 """A circuit's page, its tag, and the acts on the shelf."""
 
+from typing import Final
+
 from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
@@ -24,7 +26,7 @@ from traceability.reads.happenings import Happening, happenings
 from traceability.reads.lists import places
 from traceability.reads.tags import tag_facts
 from traceability.web import session
-from traceability.web.forms import moment_of
+from traceability.web.forms import moment_of, number_in
 from traceability.web.pictures.life import life
 from traceability.web.prime import STANDS_IN, the_circuit
 
@@ -98,9 +100,12 @@ def tag(number: str) -> ResponseReturnValue:
     return answer
 
 
+MOST_COPIES: Final = 9999
+
+
 def _copy(text: str | None) -> int:
-    plain = text is not None and text.isascii() and text.isdigit() and len(text) <= len("9999")
-    return int(text) if text and plain else 0
+    number = number_in(text or "") or 0
+    return number if number <= MOST_COPIES else 0
 
 
 @pages.post("/circuits/<number>/move")

@@ -4,8 +4,9 @@ import logging
 import secrets
 from typing import Final
 
-from flask import Flask, jsonify, redirect, render_template, request, url_for
+from flask import Flask, Response, jsonify, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from sqlalchemy.exc import SQLAlchemyError
 from werkzeug.exceptions import HTTPException
 
 from traceability.errors import (
@@ -106,12 +107,18 @@ def _answer(
             "url": request.full_path.rstrip("?"),
             "fields": fields,
         }
-    page = render_template(
-        "error.html",
-        sentence=sentence,
-        way_on=way_on,
-        reasons=list(REASONS.items()),
-        reference=reference,
-        nav="",
-    )
+    try:
+        page = render_template(
+            "error.html",
+            sentence=sentence,
+            way_on=way_on,
+            reasons=list(REASONS.items()),
+            reference=reference,
+            nav="",
+        )
+    except (SQLAlchemyError, Refused):
+        # Every page reads the store, and the store may be what failed.
+        log.exception("no page for an error path=%s", request.path)
+        told = f"{sentence} Reference: {reference}." if reference else sentence
+        return Response(told, status, mimetype="text/plain")
     return page, status

@@ -1,9 +1,11 @@
 """Reading forms: moments in the unit's time, numbers as people write them."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime
+from typing import Final
 
 from flask import request
 
+from traceability.domain.days import moment
 from traceability.errors import BadValue
 from traceability.web.session import services
 
@@ -23,20 +25,9 @@ def moment_of(name: str) -> datetime:
         return ours.now()
     try:
         given = datetime.fromisoformat(text)
-    except ValueError:
+        return given.astimezone(UTC) if given.tzinfo else moment(given, ours.settings.zone_info)
+    except (ValueError, OverflowError):
         raise BadValue(field=name.replace("_", " "), value=text, why="no-moment") from None
-    if given.tzinfo is not None:
-        return given
-    zone = ours.settings.zone_info
-    local = given.replace(tzinfo=zone)
-    back = datetime.fromtimestamp(local.timestamp(), tz=zone)
-    if back.replace(tzinfo=None) == given:
-        return local
-    # In the gap: walk to the jump, whose wall time before and after both exist.
-    jump = local.replace(fold=1)
-    while (jump - timedelta(minutes=1)).utcoffset() == jump.utcoffset():
-        jump = datetime.fromtimestamp(jump.timestamp() - 60, tz=zone)
-    return jump
 
 
 def device_moment(text: object) -> datetime:
@@ -53,7 +44,20 @@ def device_moment(text: object) -> datetime:
         raise BadValue(field="at", value=str(text), why="no-moment") from None
     if at.tzinfo is None:
         raise BadValue(field="at", value=str(text), why="no-offset")
-    return at
+    try:
+        return at.astimezone(UTC)
+    except OverflowError:
+        raise BadValue(field="at", value=str(text), why="no-moment") from None
+
+
+MOST_DIGITS: Final = 9
+"""No count, volume or entry number here is longer, and every store holds so many."""
+
+
+def number_in(text: str) -> int | None:
+    """Return the whole number that a text of plain digits says; None: it says none."""
+    plain = text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS
+    return int(text) if plain else None
 
 
 def whole(name: str, *, default: int | None = None) -> int:
@@ -65,9 +69,10 @@ def whole(name: str, *, default: int | None = None) -> int:
     text = (request.form.get(name) or "").strip()
     if not text and default is not None:
         return default
-    if not text.isascii() or not text.isdigit():
+    number = number_in(text)
+    if number is None:
         raise BadValue(field=name.replace("_", " "), value=text, why="no-number")
-    return int(text)
+    return number
 
 
 def thousandths(name: str) -> int | None:
@@ -80,10 +85,10 @@ def thousandths(name: str) -> int | None:
     if not text:
         return None
     before, _, after = text.partition(".")
-    digits = before + after
-    if not digits.isascii() or not digits.isdigit() or len(after) > 3:  # noqa: PLR2004
+    number = number_in(before + after.ljust(3, "0"))
+    if number is None or not before + after or len(after) > 3:  # noqa: PLR2004
         raise BadValue(field=name.replace("_", " "), value=text, why="no-number")
-    return int(before or "0") * 1000 + int(after.ljust(3, "0"))
+    return number
 
 
 def checked(name: str) -> bool:

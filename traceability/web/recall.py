@@ -23,6 +23,7 @@ from traceability.recall_messages import (
 )
 from traceability.recall_papers import answer_csv, answer_sheet
 from traceability.web import session
+from traceability.web.forms import number_in
 from traceability.web.pictures.exposure import exposure_bar, exposure_scale
 
 pages = Blueprint("recall", __name__)
@@ -158,7 +159,8 @@ def _answer() -> Answer:
     products = [session.key(each, "product") for each in request.args.getlist("product")]
     codes = [each.partition(":") for each in request.args.getlist("code")]
     as_of = request.args.get("as_of", "")
-    if as_of and not (as_of.isascii() and as_of.isdigit()):
+    as_of_no = number_in(as_of)
+    if as_of and as_of_no is None:
         raise BadValue(field="entry number", value=as_of, why="no-number")
     with ours.reads() as reads:
         question = question_of(
@@ -170,7 +172,7 @@ def _answer() -> Answer:
         )
         if question is None:
             raise BadValue(field="product and lot", value="", why="empty")
-        return answer(reads, question, now=ours.now(), as_of_no=int(as_of) if as_of else None)
+        return answer(reads, question, now=ours.now(), as_of_no=as_of_no)
 
 
 def _pairs(name: str) -> list[tuple[UUID, str]]:

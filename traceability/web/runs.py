@@ -18,7 +18,7 @@ from traceability.errors import BadValue
 from traceability.reads.lists import site_facts
 from traceability.reads.runs import RunFacts, patient_text, run_facts, runs
 from traceability.web import session
-from traceability.web.forms import checked, moment_of
+from traceability.web.forms import checked, moment_of, number_in
 from traceability.web.pictures.life import run_life
 from traceability.web.prime import tag_number, the_circuit
 from traceability.web.sign_in import badge_code
@@ -100,13 +100,14 @@ def swap(number: str) -> ResponseReturnValue:
     """Old part out, new part in: the place was pointed at, the new part scanned."""
     run = the_run(number)
     slot, _, ordinal = request.form.get("part", "").partition(":")
-    if not ordinal.isdigit():
+    which = number_in(ordinal)
+    if which is None:
         raise BadValue(field="place", value="", why="empty")
     asked = SwapPart(
         sent=session.sent(request.form.get("request_id")),
         circuit_id=the_circuit(request.form.get("circuit", "")).id,
         slot=slot,
-        ordinal=int(ordinal),
+        ordinal=which,
         at=moment_of("at"),
         text=request.form.get("text", ""),
         lot_not_readable=checked("not_readable"),

@@ -32,7 +32,7 @@ from traceability.errors import NothingToKeep
 from traceability.messages import REASONS, WORDS, Said, say_verdict
 from traceability.reads.trolley import TrolleyFacts
 from traceability.web import session
-from traceability.web.forms import device_moment
+from traceability.web.forms import device_moment, number_in
 from traceability.web.prime import the_trolley
 from traceability.web.sign_in import badge_code
 from traceability.web.trolley_acts import DOES
@@ -166,8 +166,8 @@ def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> Response
 
 
 def _count(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:
-    choice = str(body.get("choice") or "")
-    if not choice.isdigit():
+    times = number_in(str(body.get("choice") or ""))
+    if times is None:
         choices = [{"value": n, "label": str(n), "act": "count"} for n in COUNT_CARDS.values()]
         return _only_say(
             found, "How many more of the last one?", ["Touch, or scan a number card."], choices
@@ -176,7 +176,7 @@ def _count(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnVal
         sent=session.sent(str(body.get("request_id"))),
         circuit_id=found.circuit_id,
         at=device_moment(body.get("at")),
-        times=int(choice),
+        times=times,
     )
     return _answer(found.number, scan_again(asked, site=session.site()))
 

@@ -24,7 +24,7 @@ MARKS: Final = {
     PartState.RECORDED: "whole",
     PartState.INSIDE_PACK: "half",
     PartState.LOT_NOT_READABLE: "cup",
-    PartState.LOT_NOT_RECORDED: "cup",
+    PartState.LOT_NOT_RECORDED: "gap",
     PartState.NOT_FITTED: "off",
     PartState.TICKED: "tick",
 }

@@ -3,6 +3,8 @@
 from html import escape
 from typing import Final
 
+_RING: Final = '<path class="m-open" d="M4.3-7.4A8.6 8.6 0 1 1-4.3-7.4"/>'
+
 MARKS: Final = {
     "whole": '<circle class="m-whole" r="9.5"/>',
     "known": '<circle class="m-known" r="9.5"/>',
@@ -10,7 +12,9 @@ MARKS: Final = {
     '<path d="M2.2-8.3A8.3 8.3 0 0 1 2.2 8.3Z"/></g>',
     "khalf": '<g class="m-half k"><path d="M-1.6-9.5A9.5 9.5 0 0 0-1.6 9.5Z"/>'
     '<path d="M2.2-8.3A8.3 8.3 0 0 1 2.2 8.3Z"/></g>',
-    "open": '<path class="m-open" d="M4.3-7.4A8.6 8.6 0 1 1-4.3-7.4"/>',
+    "open": _RING,
+    "cup": _RING,
+    "gap": _RING,
     "wait": '<g class="m-wait"><path d="M-11-1.2A8.9 8.9 0 0 1 6.8-1.2Z"/>'
     '<path d="M-6.8 1.2A8.9 8.9 0 0 0 11 1.2Z"/></g>',
     "shut": '<path class="m-shut" d="M-11-8.5L0-2.2 11-8.5V8.5L0 2.2-11 8.5Z"/>',
@@ -30,6 +34,7 @@ WORDS: Final = {
     "tick": "ticked",
     "untick": "not ticked",
     "cup": "lot not readable",
+    "gap": "lot not recorded",
 }
 
 

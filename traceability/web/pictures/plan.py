@@ -212,7 +212,7 @@ def _group(spot: Spot) -> str:
         x = first + j * spot.gap
         hit = (slot.next or slot.selected) and j == aimed
         out.append(f'<circle class="hole" cx="{x:.1f}" cy="{spot.y:.1f}" r="{size * 0.47:.1f}"/>')
-        out.append(placed("open" if kind == "cup" else kind, x, spot.y, size))
+        out.append(placed(kind, x, spot.y, size))
         if hit:
             radius = 25 if size >= FULL else 21
             out.append(f'<circle class="aim" cx="{x:.1f}" cy="{spot.y:.1f}" r="{radius}"/>')

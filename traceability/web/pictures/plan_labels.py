@@ -26,7 +26,7 @@ class PlanSlot:
     count: int
     tick_only: bool
     states: tuple[str, ...]
-    """One mark per part: whole, half, open, cup, wait, off, tick, untick."""
+    """One mark per part: whole, half, open, cup, gap, wait, off, tick, untick."""
     next: bool = False
     selected: bool = False
     line: int = 1

@@ -1,0 +1,159 @@
+"""What a page answers to a field that no person typed, and to a moment that no clock showed.
+
+Sources: the wall-clock rules are those of `traceability.domain.days`; the clock changes are the
+tz database's for Europe/Stockholm (2026-03-29 01:00 UTC, 2026-10-25 01:00 UTC).
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from flask.testing import FlaskClient
+from sqlalchemy import create_engine
+
+from app import create_app
+from tests.make import KEYS, NOON, PACK, PIN, TAP, TYPE, Ward, code, opened_ward
+from traceability.errors import BadValue
+from traceability.settings import Settings
+from traceability.storage.metadata import metadata
+from traceability.web.forms import moment_of, thousandths
+from traceability.wiring import wire
+
+LONG = "9" * 5000
+"""More digits than Python turns into a number (its own limit: 4300)."""
+
+
+@pytest.fixture
+def ward(tmp_path: Path) -> Iterator[Ward]:
+    url = f"sqlite:///{tmp_path / 't.db'}"
+    engine = create_engine(url)
+    metadata.create_all(engine)
+    engine.dispose()
+    with opened_ward(url, tmp_path) as made:
+        yield made
+
+
+@pytest.fixture
+def client(ward: Ward) -> FlaskClient:
+    """Return a browser with a signed-in primer and a prime C-0001 begun."""
+    client = create_app(services=ward.services).test_client()
+    client.get("/sign-in")
+    client.post("/sign-in", data={"badge": "PRIMER1", "pin": PIN, "request_id": str(uuid4())})
+    place = str(ward.places["console 3"])
+    begun = {"circuit_type": TYPE, "place_id": place, "request_id": str(uuid4())}
+    assert client.post("/prime", data=begun).headers["Location"].endswith("/prime/C-0001")
+    for text in (code(PACK, "PK1"), code(TAP, "T1")):
+        scan = {"text": text, "request_id": str(uuid4()), "at": NOON.isoformat()}
+        client.post("/prime/C-0001/scan", json=scan)
+    return client
+
+
+@pytest.mark.parametrize("choice", ["²", LONG, "9" * 30, "-1", "1.5", "٣"])
+def test_a_count_that_is_none_is_asked_again_or_refused(client: FlaskClient, choice: str) -> None:
+    before = client.get("/prime/C-0001").text
+    answer = client.post(
+        "/prime/C-0001/act",
+        json={"act": "count", "choice": choice, "request_id": str(uuid4())},
+    )
+    assert answer.status_code in {200, 422}
+    assert before.count("recorded") == client.get("/prime/C-0001").text.count("recorded")
+
+
+@pytest.mark.parametrize(
+    ("field", "text"),
+    [
+        ("fill_ml", LONG),
+        ("fill_ml", "²"),
+        ("fill_ml", "9" * 30),
+        ("co2", LONG),
+        ("co2", "."),
+        ("at", "0001-01-01 00:00"),
+        ("at", "0001-01-01T00:00+14:00"),
+        ("at", "9999-12-31T23:59-14:00"),
+    ],
+)
+def test_no_field_of_the_end_of_a_prime_breaks_the_page(
+    client: FlaskClient, field: str, text: str
+) -> None:
+    form = {"fill_ml": "1500", "lots_not_recorded": "1", "request_id": str(uuid4()), field: text}
+    answer = client.post("/prime/C-0001/end", data=form)
+    assert answer.status_code == 422
+    assert client.get("/prime/C-0001/end").status_code == 200, "the prime goes on"
+
+
+def test_a_device_clock_that_no_calendar_holds_is_refused_in_a_sentence(
+    client: FlaskClient,
+) -> None:
+    scan = {"text": code(TAP, "T2"), "request_id": str(uuid4()), "at": "0001-01-01T00:00+14:00"}
+    answer = client.post("/prime/C-0001/scan", json=scan)
+    assert answer.status_code == 422
+    assert answer.get_json()["refused"] is True
+
+
+@pytest.mark.parametrize("ordinal", ["²", LONG, "9" * 30, ""])
+def test_a_swap_of_a_place_that_cannot_be_is_refused(client: FlaskClient, ordinal: str) -> None:
+    end = {"fill_ml": "1500", "lots_not_recorded": "1", "request_id": str(uuid4())}
+    client.post("/prime/C-0001/end", data=end)
+    client.post("/take", data={"tag": "C-0001", "request_id": str(uuid4())})
+    form = {"part": f"tap-pump:{ordinal}", "circuit": "C-0001", "request_id": str(uuid4())}
+    assert client.post("/runs/R-0001/swap", data=form).status_code == 422
+
+
+def test_lot_not_recorded_and_lot_not_readable_are_two_facts_on_the_plan(
+    client: FlaskClient,
+) -> None:
+    act = {"act": "not-readable", "slot": "filter", "request_id": str(uuid4())}
+    client.post("/prime/C-0001/act", json=act)
+    end = {"fill_ml": "1500", "lots_not_recorded": "1", "request_id": str(uuid4())}
+    client.post("/prime/C-0001/end", data=end)
+    page = client.get("/prime/C-0001").text
+    assert "lot not recorded" in page
+    assert page.count("lot not readable") < page.count("lot not recorded")
+
+
+@pytest.mark.parametrize(
+    ("typed", "utc"),
+    [
+        ("2026-03-29 02:30", "2026-03-29T01:00"),
+        ("2026-03-29 03:00", "2026-03-29T01:00"),
+        ("2026-10-25 02:30", "2026-10-25T00:30"),
+        ("2026-11-25 03:40", "2026-11-25T02:40"),
+        ("2026-11-25T03:40+00:00", "2026-11-25T03:40"),
+    ],
+)
+def test_a_wall_time_is_never_the_later_choice(ward: Ward, typed: str, utc: str) -> None:
+    app = create_app(services=ward.services)
+    with app.test_request_context("/", method="POST", data={"at": typed}):
+        assert moment_of("at").isoformat(timespec="minutes") == f"{utc}+00:00"
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"), [("1.5", 1500), ("1,5", 1500), ("2", 2000), (".25", 250), ("1.", 1000)]
+)
+def test_litres_are_read_with_point_or_comma(ward: Ward, typed: str, read: int) -> None:
+    app = create_app(services=ward.services)
+    with app.test_request_context("/", method="POST", data={"flow": typed}):
+        assert thousandths("flow") == read
+
+
+@pytest.mark.parametrize("typed", [".", "1.2345", "1.2.3", "-1", "x", LONG])
+def test_litres_that_are_none_are_refused(ward: Ward, typed: str) -> None:
+    app = create_app(services=ward.services)
+    with (
+        app.test_request_context("/", method="POST", data={"flow": typed}),
+        pytest.raises(BadValue),
+    ):
+        thousandths("flow")
+
+
+@pytest.mark.parametrize("address", ["/", "/sign-in", "/shelf.json", "/no-such-page"])
+def test_a_store_without_a_site_is_told_in_a_sentence(tmp_path: Path, address: str) -> None:
+    url = f"sqlite:///{tmp_path / 't.db'}"
+    engine = create_engine(url)
+    metadata.create_all(engine)
+    engine.dispose()
+    services = wire(Settings(database_url=url, var_dir=tmp_path), clock=lambda: NOON, keys=KEYS)
+    answer = create_app(services=services).test_client().get(address)
+    assert answer.status_code in {404, 500, 503}
+    assert answer.text.strip()
