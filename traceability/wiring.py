@@ -12,7 +12,6 @@ from traceability.errors import NotSetUp
 from traceability.security.keys import Keys, load_keys
 from traceability.settings import Settings
 from traceability.storage.engine import make_reader, make_writer
-from traceability.storage.kept_apart import uuid7
 from traceability.storage.ledger import LedgerHead
 from traceability.storage.metadata import metadata
 
@@ -41,7 +40,7 @@ class Services:
             NotSetUp: the store holds none yet.
         """
         if self.known_site is None:
-            with self.writes() as session:
+            with self.reads() as session:
                 site_id = session.scalar(select(LedgerHead.site_id))
             if site_id is None:
                 raise NotSetUp
@@ -51,7 +50,6 @@ class Services:
                 clock=self.clock,
                 digest_key=self.keys.digest,
                 zone=self.settings.zone_info,
-                new_id=uuid7,
             )
         return self.known_site
 

@@ -5,6 +5,8 @@ tz database's for Europe/Stockholm (2026-03-29 01:00 UTC, 2026-10-25 01:00 UTC).
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 from uuid import uuid4
 
@@ -47,6 +49,12 @@ def client(ward: Ward) -> FlaskClient:
         scan = {"text": text, "request_id": str(uuid4()), "at": NOON.isoformat()}
         client.post("/prime/C-0001/scan", json=scan)
     return client
+
+
+def set_clock(ward: Ward, now: datetime) -> None:
+    """Let the service's clock show another time from now on."""
+    ward.services.clock = lambda: now
+    ward.services.known_site = replace(ward.services.site, clock=lambda: now)
 
 
 @pytest.mark.parametrize("choice", ["²", LONG, "9" * 30, "-1", "1.5", "٣"])
@@ -157,3 +165,54 @@ def test_a_store_without_a_site_is_told_in_a_sentence(tmp_path: Path, address: s
     answer = create_app(services=services).test_client().get(address)
     assert answer.status_code in {404, 500, 503}
     assert answer.text.strip()
+
+
+@pytest.mark.parametrize("as_script", [True, False])
+def test_a_database_that_is_away_is_told_so_that_scans_wait(
+    tmp_path: Path, as_script: bool
+) -> None:
+    settings = Settings(database_url="postgresql+psycopg://x@127.0.0.1:1/none", var_dir=tmp_path)
+    services = wire(settings, clock=lambda: NOON, keys=KEYS)
+    client = create_app(services=services).test_client()
+    client.set_cookie("ct_device", "a token")
+    body = {"text": code(TAP, "T1"), "request_id": str(uuid4())}
+    kind = "json" if as_script else "data"
+    answer = client.post("/prime/C-0001/scan", **{kind: body})
+    assert answer.status_code == 503
+    assert "cannot be reached" in answer.text
+
+
+def test_a_take_whose_answer_was_lost_is_answered_again_and_is_no_flow_on(
+    client: FlaskClient, ward: Ward
+) -> None:
+    end = {"fill_ml": "1500", "lots_not_recorded": "1", "request_id": str(uuid4())}
+    client.post("/prime/C-0001/end", data=end)
+    form = {"tag": "C-0001", "request_id": str(uuid4())}
+    first = client.post("/take", data=form)
+    set_clock(ward, NOON + timedelta(seconds=10))
+    again = client.post("/take", data=form)
+    assert (first.status_code, first.location) == (again.status_code, again.location)
+    assert first.location.endswith("/taken/C-0001")
+    assert client.get("/shelf.json").get_json()["ready"] == 0
+    assert "R-0002" not in client.get("/runs").text
+    assert "flow on not recorded" in client.get("/circuits/C-0001").text
+    on = client.post("/take", data={"tag": "C-0001", "request_id": str(uuid4())})
+    assert on.status_code == 302
+    assert "flow on not recorded" not in client.get("/circuits/C-0001").text
+    set_clock(ward, NOON + timedelta(seconds=20))
+    assert client.post("/take", data=form).location.endswith("/taken/C-0001")
+
+
+def test_a_form_without_a_time_may_come_twice_and_one_with_another_time_may_not(
+    client: FlaskClient, ward: Ward
+) -> None:
+    end = {"fill_ml": "1500", "lots_not_recorded": "1", "request_id": str(uuid4())}
+    client.post("/prime/C-0001/end", data=end)
+    set_clock(ward, NOON + timedelta(seconds=10))
+    assert client.post("/prime/C-0001/end", data=end).status_code == 302
+    move = {"place_id": str(ward.places["box 3"]), "request_id": str(uuid4())}
+    said = move | {"at": "2026-11-25 12:00"}
+    assert client.post("/circuits/C-0001/move", data=said).status_code == 302
+    assert client.post("/circuits/C-0001/move", data=said).status_code == 302
+    other = move | {"at": "2026-11-25 12:01"}
+    assert client.post("/circuits/C-0001/move", data=other).status_code == 409

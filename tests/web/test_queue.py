@@ -31,8 +31,13 @@ class Answerer:
     heard: list[str] = field(default_factory=list)
     status: list[int] = field(default_factory=list)
     """Status of the next answers; 200 once it is used up."""
+    others: int = 0
+    """How many requests somebody else answers first: a sign-in page of the network, say."""
 
     def answer(self) -> tuple[Response, int]:
+        if self.others:
+            self.others -= 1
+            return Response("<!doctype html>Accept the terms of this network"), 200
         asked = request.get_json()["request_id"]
         status = self.status.pop(0) if self.status else 200
         self.heard.append(asked)
@@ -128,6 +133,17 @@ def test_a_fault_of_the_server_is_told_after_three_tries_and_stops_no_other_scan
     page.evaluate("put('a', 'b')")
     assert answered(page, 2) == ["a", "b"]
     assert server.heard == ["a", "a", "a", "b"]
+
+
+def test_what_somebody_else_answers_is_no_answer_and_the_scans_wait(
+    page: Page, server: Answerer
+) -> None:
+    server.others = 4
+    page.evaluate("put('a', 'b')")
+    page.wait_for_function("window.states.some(([count, why]) => count === 2 && why === 'network')")
+    assert answered(page, 2) == ["a", "b"]
+    assert server.heard == ["a", "b"]
+    assert page.evaluate("window.answers.every(([id, answer]) => answer.answered === id)")
 
 
 def test_where_nothing_can_be_stored_scans_wait_on_the_page_and_it_says_so(

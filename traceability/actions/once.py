@@ -28,7 +28,7 @@ from traceability.storage.requests import Request
 
 TRIES: Final = 3
 
-__all__ = ["Asked", "Done", "Sent", "Site", "answer_once", "ledger_of"]
+__all__ = ["Asked", "Done", "Sent", "Site", "answer_given", "answer_once", "ledger_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +101,12 @@ def answer_once(asked: A, act: Callable[[A, Session, Site], Done], site: Site) -
     raise Busy(request=asked.sent.request_id)
 
 
+def answer_given(sent: Sent, session: Session, site_id: UUID) -> Done | None:
+    """Return the answer that this request was given the first time, whatever it asked."""
+    request = session.get(Request, (site_id, sent.device_id, sent.request_id))
+    return None if request is None else _read_answer(request)
+
+
 def ledger_of(asked: Asked, session: Session, site: Site) -> OpenLedger:
     """Lock the ledger's head for this act; call it after every other row lock."""
     return open_ledger(session, asked.sent, site_id=site.id, clock=site.clock)
@@ -110,7 +116,8 @@ def _answer(
     asked: A, act: Callable[[A, Session, Site], Done], session: Session, site: Site
 ) -> Done:
     sent = asked.sent
-    what = {name: value for name, value in asdict(asked).items() if name != "sent"}
+    left_out = {"sent", *sent.unsaid}
+    what = {name: value for name, value in asdict(asked).items() if name not in left_out}
     digest = keyed_digest(site.digest_key, canonical(what))
     request = session.get(Request, (site.id, sent.device_id, sent.request_id))
     if request is not None:

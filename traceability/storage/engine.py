@@ -9,13 +9,15 @@ import sqlite3
 from typing import Final
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, OperationalError
 
 LOST_RACE: Final = {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY", "23505"}
 TIMED_OUT: Final = {"SQLITE_BUSY", "SQLITE_BUSY_RECOVERY", "SQLITE_BUSY_SNAPSHOT"} | {
     "55P03",  # lock not available
     "40P01",  # deadlock; five-character codes: PostgreSQL 15 manual, appendix A
 }
+NO_CONNECTION: Final = ("08", "57P")
+"""Connection exceptions, and a server that shuts down or starts (PostgreSQL 15, appendix A)."""
 NO_ROOM: Final = {"SQLITE_FULL", "SQLITE_IOERR_WRITE", "SQLITE_READONLY", "53100"}
 
 FOR_WRITING: Final = """
@@ -66,6 +68,16 @@ def is_time_out(error: DBAPIError) -> bool:
 def is_no_room(error: DBAPIError) -> bool:
     """Tell a full or read-only disk from other failures."""
     return _reason(error) in NO_ROOM
+
+
+def is_unreachable(error: DBAPIError) -> bool:
+    """Tell a database server that cannot be reached, or is going down, from other failures."""
+    reason = _reason(error)
+    return (
+        error.connection_invalidated
+        or reason.startswith(NO_CONNECTION)
+        or (isinstance(error, OperationalError) and not reason)
+    )
 
 
 def _sqlite_engine(url: str, pragmas: str, *, begin: str) -> Engine:

@@ -65,6 +65,9 @@ class Sent:
     """The person signed in when the act was done, however late it is sent; None if nobody was."""
     request_id: UUID
     """UUIDv7 made by the device; the same on every repeat."""
+    unsaid: frozenset[str] = frozenset()
+    """Names of moments that the request did not say: the server's own time stands in them, another
+    one on every repeat, so they are no part of what was asked."""
 
 
 @dataclass(frozen=True, slots=True)

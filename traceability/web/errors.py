@@ -6,7 +6,7 @@ from typing import Final
 
 from flask import Flask, Response, jsonify, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from werkzeug.exceptions import HTTPException
 
 from traceability.errors import (
@@ -23,6 +23,7 @@ from traceability.errors import (
     WrongCredentials,
 )
 from traceability.messages import REASONS, WAYS_ON, WORDS, say_refusal
+from traceability.storage.engine import is_unreachable
 from traceability.web.session import services
 
 log = logging.getLogger(__name__)
@@ -50,6 +51,11 @@ PLAIN: Final = {
 }
 
 
+NO_STORE: Final = (
+    "The record cannot be reached just now. Nothing was half done. Send it again in a moment."
+)
+
+
 def register(app: Flask) -> None:
     """Turn refusals, wrong addresses and failures into answers."""
 
@@ -69,6 +75,8 @@ def register(app: Flask) -> None:
     def _failed(error: Exception) -> ResponseReturnValue:
         reference = secrets.token_hex(4)
         log.exception("failed reference=%s path=%s", reference, request.path, exc_info=error)
+        if isinstance(error, DBAPIError) and is_unreachable(error):
+            return _answer(NO_STORE, 503, reference=reference)
         sentence = "The server could not do this. Nothing was half done. Send it again."
         return _answer(sentence, 500, reference=reference)
 

@@ -1,6 +1,7 @@
 """Which device a browser is and who is signed in there; and what an act is sent with."""
 
 import secrets
+from collections.abc import Mapping
 from datetime import timedelta
 from typing import Final
 from uuid import UUID
@@ -17,6 +18,8 @@ from traceability.wiring import Services
 
 DEVICE_COOKIE: Final = "ct_device"
 SIGN_IN_COOKIE: Final = "ct_signed_in"
+MOMENTS: Final = ("at", "off_at", "on_at")
+"""Fields in which the server's own time stands where the request says none."""
 KEEP_DEVICE: Final = timedelta(days=3650)
 
 
@@ -139,6 +142,18 @@ def known_browser() -> AtDevice:
     return made
 
 
+def need_device() -> AtDevice:
+    """Return which device this browser is.
+
+    Raises:
+        DeviceNotEnrolled: this browser is not known and nobody is signed in.
+    """
+    found = device()
+    if found is None:
+        raise DeviceNotEnrolled
+    return found
+
+
 def sent(request_id: str | None) -> Sent:
     """Return who sends the act of this request.
 
@@ -146,14 +161,14 @@ def sent(request_id: str | None) -> Sent:
         DeviceNotEnrolled: this browser is not known and nobody is signed in.
         BadValue: the request id is none.
     """
-    found = device()
-    if found is None:
-        raise DeviceNotEnrolled
-    person = who()
+    found, person = need_device(), who()
+    body = request.get_json(silent=True) if request.is_json else request.form
+    said = body if isinstance(body, Mapping) else {}
     return Sent(
         device_id=found.device_id,
         actor_id=person.person_id if person else None,
         request_id=key(request_id, "request id"),
+        unsaid=frozenset(name for name in MOMENTS if not said.get(name)),
     )
 
 

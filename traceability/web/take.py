@@ -5,6 +5,7 @@ from datetime import datetime
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from traceability.actions.once import Sent, answer_given
 from traceability.actions.run.come_back import TakeBack, take_back
 from traceability.actions.run.flow import FlowOff, FlowOn, flow_off, flow_on
 from traceability.actions.run.take import TakeCircuit, take_circuit
@@ -42,19 +43,24 @@ def take() -> ResponseReturnValue:
         half = isinstance(read_symbol(text), BrokenSymbol)
         sentence = "half" if half else "unknown"
         return render_template("take.html", error=sentence, tag=text, nav="take"), 422
-    known = is_ours and _exists(number)
-    if is_ours and not known and not checked("anyway"):
+    here = _ours(number) if is_ours else None
+    if is_ours and here is None and not checked("anyway"):
         return render_template("take.html", error="unknown", tag=text, nav="take"), 422
-    if known:
-        here = the_circuit(number)
-        if _read_twice(here, ours.now()):
-            return redirect(url_for("take.taken", number=here.number))
-        if here.on_run is not None and here.on_run.flow_from is None and not checked("anyway"):
-            return _flow_on_by_tag(here)
+    if here is not None and _read_twice(here, ours.now()):
+        return redirect(url_for("take.taken", number=here.number))
+    sent = session.sent(request.form.get("request_id"))
+    with ours.reads() as reads:
+        given = answer_given(sent, reads, ours.site.id)
+    if given is not None and "number" in given.facts:
+        # The answer was lost on the way: what it said, and never a second act.
+        return redirect(url_for("take.taken", number=given.facts["number"]))
+    on_run = here.on_run if here is not None else None
+    if here is not None and on_run and on_run.flow_from is None and not checked("anyway"):
+        return _flow_on_by_tag(here, sent)
     asked = TakeCircuit(
-        sent=session.sent(request.form.get("request_id")),
-        number=number if known else "",
-        tag_text="" if known else text[:400],
+        sent=sent,
+        number="" if here is None else number,
+        tag_text=text[:400] if here is None else "",
         at=ours.now(),
         manner=Manner.EMERGENCY,
     )
@@ -70,18 +76,17 @@ def _read_twice(circuit: CircuitFacts, now: datetime) -> bool:
     return now - max(on_run.taken_at, on_run.flow_from or on_run.taken_at) < ONE_SCAN
 
 
-def _exists(number: str) -> bool:
+def _ours(number: str) -> CircuitFacts | None:
     try:
-        the_circuit(number)
+        return the_circuit(number)
     except UnknownCode:
-        return False
-    return True
+        return None
 
 
-def _flow_on_by_tag(circuit: CircuitFacts) -> ResponseReturnValue:
+def _flow_on_by_tag(circuit: CircuitFacts, sent: Sent) -> ResponseReturnValue:
     """The same tag a second time is *flow on*."""
     asked = FlowOn(
-        sent=session.sent(request.form.get("request_id")),
+        sent=sent,
         circuit_id=circuit.id,
         at=session.services().now(),
         manner=Manner.EMERGENCY,
@@ -93,7 +98,7 @@ def _flow_on_by_tag(circuit: CircuitFacts) -> ResponseReturnValue:
 @pages.get("/taken/<number>")
 def taken(number: str) -> ResponseReturnValue:
     """Show that it is recorded, and what may follow when there are hands."""
-    session.sent(str(session.services().site.new_id(session.services().now())))
+    session.need_device()
     circuit = the_circuit(number)
     if circuit.state not in {State.TAKEN, State.ON_PATIENT}:
         return redirect(url_for("circuits.page", number=circuit.number))

@@ -117,16 +117,14 @@ export class Queue {
       });
       answer = await response.json();
     } catch {
-      if (!response) return "network";
-      answer = null; // an answer that is none of ours: something between us and the server
+      return "network"; // none, or none of ours: something between us and the server spoke
     }
     if ([502, 503, 504, 507].includes(response.status)) return "busy";
     if (response.status === 401) return "sign-in";
-    if (!answer || response.status === 500) {
+    if (response.status === 500) {
       this.tries = this.last === body.request_id ? this.tries + 1 : 1;
       this.last = body.request_id;
       if (this.tries < TRIES_OF_A_FAILURE) return "busy";
-      return answer ?? { refused: true };
     }
     return answer;
   }
