@@ -157,6 +157,12 @@ class Busy(Refused):
     code = "busy"
 
 
+class StoreAway(Refused):
+    """The database server cannot be reached, or is going down. Nothing was half done."""
+
+    code = "store-away"
+
+
 class StoreFull(Refused):
     """The disk is full or cannot be written. The device keeps the act and sends it again."""
 

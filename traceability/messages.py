@@ -645,6 +645,9 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "nothing-to-keep": lambda _: "The last scan asks for no such answer. Scan the part again.",
     "request-id-reused": lambda _: "This page was used for something else. Open it again.",
     "busy": lambda _: "Others are writing. Nothing is lost; this device sends it again.",
+    "store-away": lambda _: (
+        "The record cannot be reached just now. Nothing was half done. Send it again in a moment."
+    ),
     "store-full": lambda _: (
         "The server's disk is full. Nothing is lost; this device sends it again. Ring who "
         "runs the server."

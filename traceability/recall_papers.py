@@ -75,7 +75,7 @@ def _section(
             lines.append(
                 AnswerRow(
                     circuit=row.circuit.number,
-                    run=run.run.run if run else "no run",
+                    run=run.run.run if run else "",
                     why=why_words(row) if number == 0 else "",
                     on_patient=run_words(run, zone) if run else "never on a patient",
                     where_now=where_words(row, zone) if number == 0 else "",

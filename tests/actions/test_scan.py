@@ -315,6 +315,36 @@ def test_a_scan_after_the_prime_has_ended_is_kept_and_adds_nothing(ward: Ward) -
     done = ward.scan(circuit, code(TAP, "T99"))
     assert (done.verdict, done.code) == ("look-again", "prime-has-ended")
     assert placed(ward, circuit) == before
+    with ward.reads() as session:
+        kinds = session.scalars(select(LedgerEvent.kind).order_by(LedgerEvent.number)).all()
+    assert kinds[-1] == "scan-questioned", "and it is kept"
+
+
+def test_an_ean_with_an_add_on_and_a_second_symbol_are_one_pack(ward: Ward) -> None:
+    circuit = ward.begin()
+    ward.scan(circuit, f"]E3{TAP[1:]}12")
+    done = ward.scan(circuit, "]C11733033110AB1")
+    assert done.code == "placed"
+    part = next(each for each in ward.facts(circuit).now_in if each.slot == "tap-pump")
+    assert (part.lot, part.expiry) == ("AB1", "2033-03-31")
+
+
+def test_another_reading_that_contradicts_itself_is_not_offered(ward: Ward) -> None:
+    circuit = ward.begin()
+    # The lot ends like a second, different expiry: with a separator there the pack has two.
+    done = ward.scan(circuit, f"]d201{TAP}1733033110A17280101")
+    assert (done.code, done.facts["has_other"]) == ("compare", False)
+    assert ward.go_on(circuit, reading="alternative").code == "compare"
+    assert ward.go_on(circuit, reading="as-read").code == "placed"
+    part = next(each for each in ward.facts(circuit).now_in if each.slot == "tap-pump")
+    assert part.lot == "A17280101"
+
+
+def test_another_reading_of_half_a_label_asks_for_the_other_half(ward: Ward) -> None:
+    circuit = ward.begin()
+    done = ward.scan(circuit, "]C110AB17271231")
+    assert (done.code, done.facts["other_lot"]) == ("compare", "AB")
+    assert ward.go_on(circuit, reading="alternative").code == "half-label"
 
 
 def test_a_repeat_gives_the_first_answer_and_adds_nothing(ward: Ward) -> None:

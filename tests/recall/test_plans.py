@@ -16,6 +16,7 @@ from sqlalchemy import Engine, create_engine, event, text
 from tests.make import OXYGENATOR, TAP, Ward, opened_ward
 from tests.recall.story import LOTS, Story, fill_ward
 from traceability.domain.keys import product_key
+from traceability.reads.happenings import happenings
 from traceability.reads.shelf import shelf
 from traceability.recall.answer import answer
 from traceability.recall.question import question_of
@@ -76,9 +77,11 @@ def test_acts_and_answers_find_their_rows_through_indexes(ward: Ward) -> None:
         story = Story(ward, 7)
         for _ in range(100):
             story.go()
+        last = ward.begin()
         acts = len(sent)
         with ward.reads() as session:
             _answers(ward, session)
+            assert happenings(session, ward.site.id, last)
             shelf(session, ward.site.id, ward.now)
     assert acts > 40
     assert len(sent) > acts + 10

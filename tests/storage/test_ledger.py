@@ -141,11 +141,13 @@ def test_a_clock_that_was_set_back_is_noted_and_numbers_go_on(ward: Ward) -> Non
 def test_recorded_times_grow_with_the_numbers_whoever_writes(ward: Ward) -> None:
     circuit = ward.begin()
     with ThreadPoolExecutor(8) as pool:
-        for number in range(24):
-            pool.submit(ward.scan, circuit, code(SYRINGE, f"L{number}"))
+        done = list(
+            pool.map(ward.scan, [circuit] * 24, [code(SYRINGE, f"L{n}") for n in range(24)])
+        )
     with ward.reads() as session:
         times = session.scalars(select(LedgerEvent.recorded_at).order_by(LedgerEvent.number)).all()
         assert first_break(session, ward.site.id) is None
+    assert len({each.first_no for each in done}) == 24
     assert times == sorted(times)
 
 
@@ -426,7 +428,7 @@ def test_a_rebuild_tells_a_table_that_was_changed_and_mends_it(ward: Ward) -> No
         session.rollback()
 
 
-def test_two_trolleys_queues_in_any_order_leave_the_same_parts(url: str, tmp_path: Path) -> None:
+def test_two_trolleys_queues_in_any_order_leave_the_same_parts(tmp_path: Path) -> None:
     def parts(order: list[int]) -> list[tuple[str, int, str | None]]:
         with opened_ward(f"sqlite:///{tmp_path / f'{order[0]}.db'}", tmp_path / "var") as ward:
             circuit = ward.begin()

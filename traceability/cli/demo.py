@@ -15,12 +15,18 @@ from sqlalchemy import make_url
 
 from traceability.cli import one_at_a_time
 from traceability.cli.exits import NotAvailable, NotDone
-from traceability.cli.people import practice_store
-from traceability.cli.store import make_var, readable, require_newest, settings_for
+from traceability.cli.store import (
+    make_var,
+    practice_store,
+    readable,
+    require_newest,
+    settings_for,
+    wired,
+)
 from traceability.errors import NotSetUp
 from traceability.settings import Settings
 from traceability.storage.migrate import upgrade
-from traceability.wiring import Services, wire
+from traceability.wiring import Services
 
 
 class MakeDemo(Protocol):
@@ -63,13 +69,10 @@ def fill_if_empty(settings: Settings) -> bool:
 
 
 def _holds_a_site(settings: Settings) -> bool:
-    services = wire(settings)
-    try:
+    with wired(settings) as services:
         with readable(settings), suppress(NotSetUp):
             return bool(services.site.id)
         return False
-    finally:
-        services.close()
 
 
 def _fill_beside(settings: Settings, store: Path) -> None:
@@ -98,17 +101,16 @@ def _fill_draft(settings: Settings, store: Path) -> None:
 
 def _fill(settings: Settings) -> None:
     make_demo = _make_demo()
-    services = wire(settings)
-    try:
-        with click.progressbar(length=1000, label="Two invented years", file=sys.stderr) as bar:
+    with (
+        wired(settings) as services,
+        click.progressbar(length=1000, label="Two invented years", file=sys.stderr) as bar,
+    ):
 
-            def _progress(done: int, of: int) -> None:
-                bar.update(done * 1000 // max(of, 1) - bar.pos)
+        def _progress(done: int, of: int) -> None:
+            bar.update(done * 1000 // max(of, 1) - bar.pos)
 
-            make_demo(services, progress=_progress)
-            bar.update(1000 - bar.pos)
-    finally:
-        services.close()
+        make_demo(services, progress=_progress)
+        bar.update(1000 - bar.pos)
 
 
 def _make_demo() -> MakeDemo:

@@ -14,8 +14,7 @@ from traceability.actions.lists.devices import (
     set_device,
 )
 from traceability.cli.acting import sent_by_command, show, the_one
-from traceability.cli.people import practice_store
-from traceability.cli.store import opened
+from traceability.cli.store import opened, practice_store
 from traceability.reads.lists import DeviceFacts, devices
 from traceability.wiring import Services
 

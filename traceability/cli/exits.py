@@ -7,11 +7,11 @@ from typing import IO, Final
 
 import click
 
-from traceability.errors import Busy, NotSetUp, Refused, StoreFull
+from traceability.errors import Busy, NotSetUp, Refused, StoreAway, StoreFull
 from traceability.messages import say_refusal
 from traceability.settings import WrongSetting, read_settings
 
-LATER: Final = (Busy, StoreFull, NotSetUp)
+LATER: Final = (Busy, StoreAway, StoreFull, NotSetUp)
 """Refusals that say nothing against the act: the store cannot take it now."""
 
 

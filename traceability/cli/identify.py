@@ -69,16 +69,20 @@ def answer_stream(asked: BinaryIO, answers: TextIO, today: date) -> int:
     """
     try:
         first = asked.readline()
-        if first.startswith(_OTHER_ENCODINGS):
-            return NOT_READABLE
-        lines = (line.decode("utf-8", "replace") for line in chain((first,), asked))
-        for answer in identify_lines(lines, today):
-            answers.write(answer + "\n")
-    except BrokenPipeError:  # nobody listens any more: not a matter of the input
-        raise
     except OSError:
         return NOT_READABLE
-    return DONE
+    if first.startswith(_OTHER_ENCODINGS):
+        return NOT_READABLE
+    lines = (line.decode("utf-8", "replace") for line in chain((first,), asked))
+    answering = identify_lines(lines, today)
+    while True:
+        try:
+            answer = next(answering, None)
+        except OSError:
+            return NOT_READABLE
+        if answer is None:
+            return DONE
+        answers.write(answer + "\n")  # what fails here is no matter of the input
 
 
 def identify_lines(lines: Iterable[str], today: date) -> Iterator[str]:
@@ -201,6 +205,6 @@ def _bad_line(why: str) -> dict[str, object]:
 
 def _written(line_id: object, facts: dict[str, object]) -> str:
     try:
-        return json.dumps({"id": line_id, **facts})
-    except RecursionError:  # an id nested deeper than can be written back
+        return json.dumps({"id": line_id, **facts}, allow_nan=False)
+    except (RecursionError, ValueError):  # an id too deep, or a number too large, to write back
         return json.dumps({"id": None, **facts})

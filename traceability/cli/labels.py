@@ -7,8 +7,7 @@ from typing import Final
 
 import click
 
-from traceability.cli.people import practice_store
-from traceability.cli.store import opened
+from traceability.cli.store import opened, practice_store
 from traceability.domain.tags import TagFacts, circuit_symbol
 from traceability.printing.sheets import render_act_cards, render_badges, render_places
 from traceability.printing.tags import render_tag

@@ -10,7 +10,7 @@ import click
 from traceability.actions.lists.people import IssueBadge, SetPerson, issue_badge, set_person
 from traceability.cli.acting import sent_by_command, show, the_one
 from traceability.cli.exits import WrongUsage
-from traceability.cli.store import opened
+from traceability.cli.store import opened, practice_store
 from traceability.domain.people import Role
 from traceability.domain.tags import badge_symbol
 from traceability.errors import PinTooWeak
@@ -30,9 +30,6 @@ print_badge = click.option(
     "badge_file",
     type=click.Path(dir_okay=False, writable=True, path_type=Path),
     help="Also write the badge to this file, as PDF.",
-)
-practice_store = click.option(
-    "--practice", is_flag=True, help="The practice store instead of the real one."
 )
 
 

@@ -7,8 +7,7 @@ import click
 from traceability.actions.lists.site import SiteFacts, set_up_site
 from traceability.actions.once import Site
 from traceability.cli.exits import NotDone
-from traceability.cli.people import practice_store
-from traceability.cli.store import opened
+from traceability.cli.store import opened, practice_store
 from traceability.errors import NotSetUp
 from traceability.reads.lists import site_facts
 

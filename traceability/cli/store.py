@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+import click
 from sqlalchemy import make_url
 from sqlalchemy.exc import OperationalError
 
@@ -13,6 +14,10 @@ from traceability.security.keys import KeyFileUnreadable
 from traceability.settings import Settings, read_settings
 from traceability.storage.migrate import NewerStore, newest_revision, revision_of
 from traceability.wiring import Services, wire
+
+practice_store = click.option(
+    "--practice", is_flag=True, help="The practice store instead of the real one."
+)
 
 
 def settings_for(*, practice: bool) -> Settings:
@@ -44,6 +49,17 @@ def opened(*, practice: bool = False) -> Iterator[Services]:
     settings = settings_for(practice=practice)
     make_var(settings)
     require_newest(settings)
+    with wired(settings) as services:
+        yield services
+
+
+@contextmanager
+def wired(settings: Settings) -> Iterator[Services]:
+    """Open the store as it is, whatever its tables.
+
+    Raises:
+        NotAvailable: its keys cannot be read.
+    """
     try:
         services = wire(settings)
     except (KeyFileUnreadable, OSError) as error:

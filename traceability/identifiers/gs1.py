@@ -4,6 +4,7 @@ Sources: GS1 General Specifications, sections 3.2 (element strings), 4.13 (relat
 identifiers), 7.8 (separators); GS1 Barcode Syntax Dictionary, release 2026-01-27 (the table).
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date
@@ -15,7 +16,7 @@ from .gs1_separators import SWALLOWING, lost_separator, replaced_separators
 from .gs1_table import IDENTIFIER_LENGTH, TABLE, TWO_DIGITS
 from .reading import Element, Fault, Reading, Source, Standard, Status
 
-__all__ = ["GS", "Placed", "partner_faults", "read_element_string", "read_elements"]
+__all__ = ["GS", "Placed", "partner_faults", "read_element_string", "read_elements", "rejected"]
 
 GS: Final = "\x1d"
 """The separator: FNC1 inside a symbol is sent as this character."""
@@ -34,7 +35,7 @@ def read_element_string(body: str, source: Source, *, gs_capable: bool = True) -
     """
     pieces, fault, open_end = _split(body, source.today)
     if fault is None and not pieces:
-        return _rejected((Fault(code="empty"),), pieces, source)
+        return rejected((Fault(code="empty"),), pieces, source)
     strange = fault is not None and fault.code in ("bad-charset", "too-long")
     if strange or "<" in body or "%" in body or "(" in body:
         second = _with_separators(body, source.today)
@@ -51,7 +52,7 @@ def read_element_string(body: str, source: Source, *, gs_capable: bool = True) -
                 return _doubted("lost-separator", place, pieces, other, source)
     if fault is None:
         return read_elements(pieces, source)
-    return _rejected((fault,), pieces, source)
+    return rejected((fault,), pieces, source)
 
 
 def _split(body: str, today: date) -> tuple[list[Placed], Fault | None, bool]:
@@ -109,7 +110,7 @@ def read_elements(pieces: Sequence[Placed], source: Source) -> Reading:
         for identifier, value, at in reversed(pieces):
             if present[identifier] != value:
                 clash = Fault(code="repeated-conflict", position=at, identifier=identifier)
-                return _rejected((clash,), pieces, source)
+                return rejected((clash,), pieces, source)
     faults = partner_faults(present)
     if not faults:
         return _meaning(present, source, Status.OK, ())
@@ -117,7 +118,7 @@ def read_elements(pieces: Sequence[Placed], source: Source) -> Reading:
     faults = tuple(replace(fault, position=places[fault.identifier or ""]) for fault in faults)
     if faults[0].code == "missing-required":
         return _meaning(present, source, Status.REJECTED, faults)
-    return _rejected(faults, pieces, source)
+    return rejected(faults, pieces, source)
 
 
 def partner_faults(present: dict[str, str]) -> tuple[Fault, ...]:
@@ -130,7 +131,9 @@ def partner_faults(present: dict[str, str]) -> tuple[Fault, ...]:
     """
     forbidden, missing = [], []
     for identifier in present:
-        entry = TABLE[identifier]
+        entry = TABLE.get(identifier)
+        if entry is None:  # the digits of an add-on symbol
+            continue
         if entry.never_with and not entry.never_with.isdisjoint(present):
             forbidden.append(Fault(code="forbidden-pair", identifier=identifier))
         for single, groups in entry.needs:
@@ -189,7 +192,7 @@ def _meaning(
         cautions=cautions,
         alternative=alternative,
         symbology_identifier=symbology_identifier,
-        private=not _OF_PERSONS.isdisjoint(present),
+        private=_of_a_person((*present.items(), *(alternative or ()))),
     )
 
 
@@ -198,6 +201,16 @@ _FAR_YEARS: Final = 20
 
 _OF_PERSONS: Final = frozenset({"8018", *(name for name in TABLE if "7250" <= name <= "7259")})
 """A patient's number, and what stands beside it: birth, sex, names, address."""
+
+
+_SWALLOWED: Final = re.compile(r"8018\d{8}")
+"""A patient's number that a lost separator made the end of another field. Half a number is enough:
+a text that is refused is worth less than the person it may name."""
+
+
+def _of_a_person(elements: Iterable[Element]) -> bool:
+    """Say whether a person is named; a patient's number with a slip in it is one still."""
+    return any(identifier in _OF_PERSONS for identifier, _ in elements)
 
 
 def _doubted(
@@ -215,9 +228,8 @@ def _doubted(
     return _meaning(dict(_pairs(pieces)), source, Status.SUSPECT, (fault,), tuple(other))
 
 
-def _rejected(faults: tuple[Fault, ...], pieces: Sequence[Placed], source: Source) -> Reading:
-    # A patient's number with a slip in it is a patient's number still.
-    met = {identifier for identifier, _ in _pairs(pieces)} | {each.identifier for each in faults}
+def rejected(faults: tuple[Fault, ...], pieces: Sequence[Placed], source: Source) -> Reading:
+    """Return what is wrong, with the elements that were met before it; the faulty one as well."""
     return Reading(
         text=source.text,
         status=Status.REJECTED,
@@ -226,7 +238,7 @@ def _rejected(faults: tuple[Fault, ...], pieces: Sequence[Placed], source: Sourc
         reason_codes=(faults[0].code,),
         faults=_shifted(faults, source.offset),
         symbology_identifier=source.symbology_identifier,
-        private=not _OF_PERSONS.isdisjoint(met),
+        private=_of_a_person(_pairs(pieces)) or bool(_SWALLOWED.search(source.text)),
     )
 
 

@@ -12,7 +12,7 @@ from typing import Final
 from urllib.parse import unquote
 
 from .checks import gs1_check
-from .gs1 import Placed, read_elements
+from .gs1 import Placed, read_elements, rejected
 from .gs1_table import TABLE
 from .reading import Element, Fault, Reading, Source, Standard, Status
 
@@ -208,12 +208,4 @@ def _tidied(found: Reading, tidy: str) -> Reading:
 
 
 def _rejected(code: str, position: int, source: Source, pieces: list[Placed]) -> Reading:
-    return Reading(
-        text=source.text,
-        symbology_identifier=source.symbology_identifier,
-        status=Status.REJECTED,
-        standard=Standard.GS1,
-        elements=tuple((name, value) for name, value, _ in pieces),
-        reason_codes=(code,),
-        faults=(Fault(code=code, position=source.offset + position),),
-    )
+    return rejected((Fault(code=code, position=position),), pieces, source)

@@ -128,7 +128,7 @@ def read_isbt_128(body: str, source: Source) -> Reading:
             elements=tuple(elements),
             reason_codes=(wrong.code,),
             faults=(Fault(code=wrong.code, position=source.offset + wrong.at),),
-            private=_names_a_person(elements),
+            private=_names_a_person(elements) or any(mark in body for mark in _OF_PERSONS),
         )
     meant: dict[str, str] = {}
     days: dict[str, Day] = {}
@@ -232,7 +232,9 @@ def _without_repeats(elements: list[Element]) -> tuple[Element, ...]:
     return tuple(known.items())
 
 
+_OF_PERSONS: Final = tuple(name for name, each in _STRUCTURES.items() if each.private)
+"""A patient's number cut short is a patient's number still: in broken data the mark is enough."""
+
+
 def _names_a_person(elements: list[Element]) -> bool:
-    return any(
-        identifier in _STRUCTURES and _STRUCTURES[identifier].private for identifier, _ in elements
-    )
+    return any(identifier in _OF_PERSONS for identifier, _ in elements)

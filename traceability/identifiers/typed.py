@@ -68,9 +68,11 @@ def _unproven(
         return _marked(found, "layout-unproven")
     layouts: list[str] = []
     explained: dict[tuple[Element, ...], None] = {}
+    private = found.private
     for host_layout, originals in wedge.likely_layouts(typed, context.scanner_layout):
         for original in originals:
             reading = read_sent(original, symbology_identifier, today, context)
+            private = private or reading.private
             if reading.status is Status.OK:
                 layouts.append(host_layout)
                 explained[reading.elements] = None
@@ -79,6 +81,7 @@ def _unproven(
         found,
         host_layouts=tuple(dict.fromkeys(layouts)),
         alternative=next(iter(explained)) if len(explained) == 1 else found.alternative,
+        private=private,
     )
 
 

@@ -8,7 +8,8 @@ import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from traceability.printing.label import Label
+from traceability.printing.barcodes import Modules
+from traceability.printing.label import Label, SymbolField
 from traceability.printing.pdf import POINTS_PER_MM, DoesNotFit, Sheet
 from traceability.printing.words import LINE, Face, Said, broken, plain
 
@@ -30,8 +31,8 @@ def draw_plain(
     misfit: str,
 ) -> None:
     """Draw as many plain tags as all facts need; `misfit` names what did not fit the label."""
-    shown = [field for field in label.symbols if _can(sheet, label, field.name, symbols)]
-    right = min((field.box.x for field in shown), default=label.width)
+    shown = list(_drawable(sheet, label, symbols))
+    right = min((field.box.x for field, _, _ in shown), default=label.width)
     wide = (right - 2 * MARGIN_MM) * POINTS_PER_MM
     tall = (label.height - 2 * MARGIN_MM) * POINTS_PER_MM
     why = f"PLAIN TAG: {misfit.replace('_', ' ')} did not fit."
@@ -42,8 +43,7 @@ def draw_plain(
         if len(pages) == 1:
             break
     for number, lines in enumerate(pages, start=1):
-        for field in shown:
-            made, module = sheet.sized(field, symbols[field.name])
+        for field, made, module in shown:
             sheet.symbol(field, made, module, 0, 0)
         count = f" Tag {number} of {len(pages)}." if len(pages) > 1 else ""
         head = broken(plain(why + count), BOLD, size, wide)
@@ -77,10 +77,13 @@ def _set(
     return lines
 
 
-def _can(sheet: Sheet, label: Label, name: str, symbols: Mapping[str, str]) -> bool:
-    field = next(each for each in label.symbols if each.name == name)
-    try:
-        sheet.sized(field, symbols.get(name, ""))
-    except DoesNotFit:
-        return False
-    return True
+def _drawable(
+    sheet: Sheet, label: Label, symbols: Mapping[str, str]
+) -> Iterator[tuple[SymbolField, Modules, int]]:
+    """Yield each symbol that can be drawn, made and sized."""
+    for field in label.symbols:
+        try:
+            made, module = sheet.sized(field, symbols.get(field.name, ""))
+        except DoesNotFit:
+            continue
+        yield field, made, module

@@ -3,6 +3,7 @@
 import json
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 from uuid import UUID
 
 from sqlalchemy import select
@@ -15,6 +16,8 @@ from traceability.storage.ledger import LedgerEvent
 from traceability.storage.people import Device, Person
 from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import PrintOrder, TrolleyAct
+
+ENTRIES: Final = ("recorded_no", "superseded_no")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,15 +39,21 @@ def happenings(session: Session, site_id: UUID, circuit_id: UUID) -> list[Happen
     They are found through the rows that they left, so no body is searched.
     """
     numbers: set[int] = set()
-    for link in (Part, CircuitPhase, CircuitPlace, CircuitOnRun):
+    for table, subject in (
+        (Part, Part.circuit_id),
+        (CircuitPhase, CircuitPhase.circuit_id),
+        (CircuitPlace, CircuitPlace.circuit_id),
+        (CircuitOnRun, CircuitOnRun.circuit_id),
+        (Signature, Signature.circuit_id),
+        (Hold, Hold.subject_id),
+        (PrintOrder, PrintOrder.circuit_id),
+        (TrolleyAct, TrolleyAct.circuit_id),
+    ):
+        columns = [getattr(table, name) for name in ENTRIES if hasattr(table, name)]
         rows = session.execute(
-            select(link.recorded_no, link.superseded_no).where(
-                link.site_id == site_id, link.circuit_id == circuit_id
-            )
+            select(*columns).where(table.site_id == site_id, subject == circuit_id)
         )
-        for recorded_no, superseded_no in rows:
-            numbers |= {recorded_no} | ({superseded_no} if superseded_no else set())
-    numbers |= _other_numbers(session, site_id, circuit_id)
+        numbers |= {number for row in rows for number in row if number}
     if not numbers:
         return []
     events = session.execute(
@@ -70,16 +79,3 @@ def happenings(session: Session, site_id: UUID, circuit_id: UUID) -> list[Happen
         )
         for event, who, device in events
     ]
-
-
-def _other_numbers(session: Session, site_id: UUID, circuit_id: UUID) -> set[int]:
-    numbers: set[int] = set()
-    for column, where in (
-        (Signature.recorded_no, Signature.circuit_id == circuit_id),
-        (PrintOrder.recorded_no, PrintOrder.circuit_id == circuit_id),
-        (TrolleyAct.recorded_no, TrolleyAct.circuit_id == circuit_id),
-        (Hold.recorded_no, Hold.subject_id == circuit_id),
-        (Hold.superseded_no, Hold.subject_id == circuit_id),
-    ):
-        numbers |= {number for number in session.scalars(select(column).where(where)) if number}
-    return numbers

@@ -9,8 +9,9 @@ from sqlalchemy import func, select
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
+from traceability.errors import StoreAway
 from traceability.storage.ledger import LedgerHead
-from traceability.storage.migrate import newest_revision, revision_of
+from traceability.storage.migrate import newest_revision, revision_on
 
 LEAST_FREE: Final = 200 * 2**20
 """Bytes that have to be free on the disk; own choice: about ten thousand circuits' records."""
@@ -31,12 +32,12 @@ class StoreHealth:
         return self.reachable and self.right_version and self.room
 
 
-def store_health(session: Session, url: str, var_dir: Path) -> StoreHealth:
+def store_health(session: Session, var_dir: Path) -> StoreHealth:
     """Return the store's health. A store that cannot be reached is an answer, not a failure."""
     room = shutil.disk_usage(var_dir).free >= LEAST_FREE if var_dir.exists() else False
     try:
         events = session.scalar(select(func.sum(LedgerHead.number))) or 0
-        right = revision_of(url) == newest_revision()
-    except SQLAlchemyError:
+        right = revision_on(session.connection()) == newest_revision()
+    except (SQLAlchemyError, StoreAway):
         return StoreHealth(reachable=False, right_version=False, room=room, events=0)
     return StoreHealth(reachable=True, right_version=right, room=room, events=events)

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from cryptography import x509
+from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
@@ -123,7 +124,11 @@ def _usable(
     there = x509.load_pem_x509_certificates(chain.read_bytes())[0]
     alternatives = there.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     covered = {str(name.value) for name in alternatives}
-    serves = there.issuer == authority.subject and covered == set(names)
+    try:
+        there.verify_directly_issued_by(authority)
+    except (ValueError, TypeError, InvalidSignature):  # of an authority that was made anew since
+        return None
+    serves = covered == set(names)
     lasts = there.not_valid_before_utc <= now < there.not_valid_after_utc - RENEW_BEFORE
     return there if serves and lasts else None
 

@@ -8,8 +8,10 @@ recall question would stop every scan. On PostgreSQL rows are locked where it ma
 import sqlite3
 from typing import Final
 
-from sqlalchemy import Connection, Engine, create_engine, event, make_url
+from sqlalchemy import Connection, Engine, ExceptionContext, create_engine, event, make_url
 from sqlalchemy.exc import DBAPIError, OperationalError
+
+from traceability.errors import StoreAway
 
 LOST_RACE: Final = {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY", "23505"}
 TIMED_OUT: Final = {"SQLITE_BUSY", "SQLITE_BUSY_RECOVERY", "SQLITE_BUSY_SNAPSHOT"} | {
@@ -38,7 +40,8 @@ def make_writer(url: str, *, lock_timeout_ms: int = 5_000) -> Engine:
     if is_sqlite(url):
         wait = f"PRAGMA busy_timeout = {lock_timeout_ms};"
         return _sqlite_engine(url, wait + FOR_WRITING, begin="BEGIN IMMEDIATE")
-    return create_engine(url, connect_args={"options": f"-c lock_timeout={lock_timeout_ms}"})
+    options = f"-c lock_timeout={lock_timeout_ms}"
+    return _says_when_away(create_engine(url, connect_args={"options": options}))
 
 
 def make_reader(url: str, *, lock_timeout_ms: int = 5_000) -> Engine:
@@ -47,7 +50,9 @@ def make_reader(url: str, *, lock_timeout_ms: int = 5_000) -> Engine:
         wait = f"PRAGMA busy_timeout = {lock_timeout_ms};"
         return _sqlite_engine(url, wait + FOR_READING, begin="BEGIN")
     read_only = {"options": "-c default_transaction_read_only=on"}
-    return create_engine(url, connect_args=read_only, isolation_level="REPEATABLE READ")
+    return _says_when_away(
+        create_engine(url, connect_args=read_only, isolation_level="REPEATABLE READ")
+    )
 
 
 def is_sqlite(url: str) -> bool:
@@ -70,14 +75,17 @@ def is_no_room(error: DBAPIError) -> bool:
     return _reason(error) in NO_ROOM
 
 
-def is_unreachable(error: DBAPIError) -> bool:
-    """Tell a database server that cannot be reached, or is going down, from other failures."""
-    reason = _reason(error)
-    return (
-        error.connection_invalidated
-        or reason.startswith(NO_CONNECTION)
-        or (isinstance(error, OperationalError) and not reason)
-    )
+def _says_when_away(engine: Engine) -> Engine:
+    """Let a server that cannot be reached, or is going down, be known by a failure of its own."""
+
+    @event.listens_for(engine, "handle_error")
+    def _judge(context: ExceptionContext) -> StoreAway | None:
+        reason = getattr(context.original_exception, "sqlstate", None) or ""
+        silent = isinstance(context.sqlalchemy_exception, OperationalError) and not reason
+        away = context.is_disconnect or silent or reason.startswith(NO_CONNECTION)
+        return StoreAway() if away else None
+
+    return engine
 
 
 def _sqlite_engine(url: str, pragmas: str, *, begin: str) -> Engine:

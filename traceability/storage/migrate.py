@@ -70,9 +70,14 @@ def revision_of(url: str) -> str | None:
     engine = migration_engine(url)
     try:
         with engine.connect() as connection:
-            return _revision(connection)
+            return revision_on(connection)
     finally:
         engine.dispose()
+
+
+def revision_on(connection: Connection) -> str | None:
+    """Return the same as `revision_of`, on a connection that is open: nothing is locked."""
+    return MigrationContext.configure(connection).get_current_revision()
 
 
 def newest_revision() -> str:
@@ -151,7 +156,7 @@ def _scripts() -> ScriptDirectory:
 
 def _revision(connection: Connection) -> str | None:
     try:
-        return MigrationContext.configure(connection).get_current_revision()
+        return revision_on(connection)
     finally:
         connection.rollback()  # the look itself began a transaction
 

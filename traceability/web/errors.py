@@ -6,7 +6,7 @@ from typing import Final
 
 from flask import Flask, Response, jsonify, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import SQLAlchemyError
 from werkzeug.exceptions import HTTPException
 
 from traceability.errors import (
@@ -18,12 +18,12 @@ from traceability.errors import (
     RequestIdReused,
     SignInNeeded,
     StaleForm,
+    StoreAway,
     StoreFull,
     UnknownCode,
     WrongCredentials,
 )
 from traceability.messages import REASONS, WAYS_ON, WORDS, say_refusal
-from traceability.storage.engine import is_unreachable
 from traceability.web.session import services
 
 log = logging.getLogger(__name__)
@@ -37,6 +37,7 @@ STATUS: Final[dict[type[Refused], int]] = {
     StaleForm: 409,
     RequestIdReused: 409,
     Busy: 503,
+    StoreAway: 503,
     StoreFull: 507,
     NotSetUp: 503,
 }
@@ -49,11 +50,6 @@ PLAIN: Final = {
     405: "This page does not do that. Go to the shelf.",
     413: "That is too large to be taken. Send less at once.",
 }
-
-
-NO_STORE: Final = (
-    "The record cannot be reached just now. Nothing was half done. Send it again in a moment."
-)
 
 
 def register(app: Flask) -> None:
@@ -75,8 +71,6 @@ def register(app: Flask) -> None:
     def _failed(error: Exception) -> ResponseReturnValue:
         reference = secrets.token_hex(4)
         log.exception("failed reference=%s path=%s", reference, request.path, exc_info=error)
-        if isinstance(error, DBAPIError) and is_unreachable(error):
-            return _answer(NO_STORE, 503, reference=reference)
         sentence = "The server could not do this. Nothing was half done. Send it again."
         return _answer(sentence, 500, reference=reference)
 

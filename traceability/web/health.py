@@ -22,7 +22,7 @@ def ready() -> ResponseReturnValue:
     ours = services()
     settings = ours.settings
     with ours.reads() as reads:
-        store = store_health(reads, settings.store_url, settings.var_dir)
+        store = store_health(reads, settings.var_dir)
     beat = read_heartbeat(heartbeat_file(settings.var_dir, practice=settings.practice))
     worker = "none" if beat is None else "late" if beat.is_late(ours.now()) else "alive"
     found = {

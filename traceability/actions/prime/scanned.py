@@ -14,18 +14,23 @@ from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known
 from traceability.domain.tags import read_symbol
 from traceability.domain.trolley import Piece
+from traceability.identifiers.gs1 import read_elements
+from traceability.identifiers.gs1_table import TABLE
 from traceability.identifiers.interpret import interpret
 from traceability.identifiers.pairs import join
-from traceability.identifiers.reading import Context, Reading, Status
-from traceability.identifiers.write import write_element_string
+from traceability.identifiers.reading import Context, Reading, Source, Status
 from traceability.storage.circuits import Circuit
 from traceability.storage.items import Product
 from traceability.storage.lookup import circuit_with_unit, hold_on, packaging_of, printed_expiry
 
-WRISTBAND: Final = re.compile(r"^(?:\]\w\d)?(?:\(?8018|\+/)|\x1d8018|\(8018\)")
-"""What reads as a person: the GS1 service relation number of a recipient (AI 8018), and HIBC's
-provider form. Such a text is never written. Sources: GS1 General Specifications (AI 8018), ANSI/
-HIBC 1.3 (both at second hand)."""
+WRISTBAND: Final = re.compile(
+    r"^(?:\]\w\d)?(?:\(?8018|\+/)|\x1d8018|\(8018\)"
+    r"|^(?i:https?)://\S*[/?&;](?:8018|725\d)[/=]"
+)
+"""What reads as a person: the GS1 service relation number of a recipient (AI 8018), in an address
+also what stands beside it, whatever else is wrong with the address; and HIBC's provider form.
+Such a text is never written. Sources: GS1 General Specifications (AI 8018), ANSI/HIBC 1.3 (both
+at second hand)."""
 
 
 COMPARE: Final = frozenset({"expiry-far", "serial-like-lot"})
@@ -159,10 +164,11 @@ def _product_of(
             code="unreadable", facts={"reason": code}, keeps_text=may_be_kept(scan, today)
         )
     odd = reading.status is Status.SUSPECT or not COMPARE.isdisjoint(reading.cautions)
-    if odd and not scan.chosen:
-        return Question(code="compare", facts=_compare_facts(reading))
-    if scan.chosen == "alternative" and reading.alternative:
-        reading = _alternative(reading, today)
+    other = _alternative(reading, today)
+    if odd and (not scan.chosen or (scan.chosen == "alternative" and other is None)):
+        return Question(code="compare", facts=_compare_facts(reading, other))
+    if scan.chosen == "alternative" and other is not None:
+        reading = other
     if reading.status is Status.UNSTRUCTURED and not scan.text.rstrip("\r\n\t").isprintable():
         return Question(code="unreadable", facts={"reason": "bad-charset"})
     if reading.device_identifier is None and reading.status is not Status.UNSTRUCTURED:
@@ -192,22 +198,28 @@ def _interpret(scan: Scan, today: date, previous: str | None) -> Reading:
     )
 
 
-def _alternative(reading: Reading, today: date) -> Reading:
-    """Read the other possible reading: the elements with the lost separator put back."""
-    text = write_element_string(reading.alternative or ())
-    return interpret(text, symbology_identifier="]d2", today=today, context=Context())
+HALF: Final = ("missing-required",)
 
 
-def _compare_facts(reading: Reading) -> dict[str, Plain]:
-    other = dict(reading.alternative or ())
+def _alternative(reading: Reading, today: date) -> Reading | None:
+    """Return the other possible reading, the lost separator put back; None: none that holds."""
+    elements = reading.alternative or ()
+    if not elements or not all(name in TABLE for name, _ in elements):
+        return None
+    pieces = [(name, value, 0) for name, value in elements]
+    other = read_elements(pieces, Source(reading.text, today))
+    return other if other.status is Status.OK or other.reason_codes == HALF else None
+
+
+def _compare_facts(reading: Reading, other: Reading | None) -> dict[str, Plain]:
     return {
         "reason": next(iter((*reading.reason_codes, *reading.cautions)), ""),
         "expiry": reading.expiry.isoformat() if reading.expiry else None,
         "lot": reading.lot,
         "serial": reading.serial,
-        "other_lot": other.get("10"),
-        "other_serial": other.get("21"),
-        "has_other": bool(reading.alternative),
+        "other_lot": other.lot if other else None,
+        "other_serial": other.serial if other else None,
+        "has_other": other is not None,
         "recovered": reading.recovered,
     }
 
