@@ -57,8 +57,8 @@ OXYGENATOR = "09521234000051"
 OTHER_PACK = "09521234000068"
 TAP_CARTON = "19521234000010"
 UNKNOWN = "09521234000099"
-"""Example numbers of GS1 Denmark's range, with right check digits (GS1 General Specifications,
-section 7.9)."""
+"""Numbers under 952, GS1's prefix for demonstrations and examples, with right check digits (GS1
+General Specifications, section 7.9)."""
 
 TROLLEY_1, TROLLEY_2 = UUID(int=0xD1), UUID(int=0xD2)
 

@@ -151,9 +151,13 @@ def _facts(reading: Reading) -> list[tuple[Callable[[object], str], object]]:
     return [
         ("Lot {}".format, reading.lot),
         ("Serial {}".format, reading.serial),
-        ("{} pieces".format, reading.quantity),
+        (_pieces, reading.quantity),
         ("Expires {}".format, _day(reading.expiry)),
     ]
+
+
+def _pieces(quantity: object) -> str:
+    return "1 piece" if quantity == 1 else f"{quantity} pieces"
 
 
 def _day(day: date | None) -> str | None:

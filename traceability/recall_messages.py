@@ -96,7 +96,8 @@ def head_words(answer: Answer) -> str:
     sure, may_be = len(answer.confirmed), len(answer.cannot_be_excluded)
     what = "this lot" if len(answer.question.lots) == 1 else "it"
     if not sure and not may_be:
-        return f"No circuit held {what}. {answer.coverage.circuits} circuits looked at, no gaps."
+        looked_at = _count(answer.coverage.circuits, "circuit")
+        return f"No circuit held {what}. {looked_at} looked at, no gaps."
     open_words = f"{may_be} cannot be excluded."
     if not sure:
         return f"None confirmed. {open_words}"

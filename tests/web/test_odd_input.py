@@ -12,12 +12,13 @@ from uuid import uuid4
 
 import pytest
 from flask.testing import FlaskClient
-from sqlalchemy import create_engine
+from sqlalchemy import create_engine, func, select
 
 from app import create_app
 from tests.make import KEYS, NOON, PACK, PIN, TAP, TYPE, Ward, code, opened_ward
 from traceability.errors import BadValue
 from traceability.settings import Settings
+from traceability.storage.ledger import LedgerEvent, first_break
 from traceability.storage.metadata import metadata
 from traceability.web.forms import moment_of, thousandths
 from traceability.wiring import wire
@@ -216,3 +217,34 @@ def test_a_form_without_a_time_may_come_twice_and_one_with_another_time_may_not(
     assert client.post("/circuits/C-0001/move", data=said).status_code == 302
     other = move | {"at": "2026-11-25 12:01"}
     assert client.post("/circuits/C-0001/move", data=other).status_code == 409
+
+
+def test_a_full_disk_loses_nothing_and_the_same_scan_counts_once_there_is_room(
+    client: FlaskClient, ward: Ward
+) -> None:
+    # SQLite's own limit: the engine answers as on a full disk (PRAGMA max_page_count, sqlite.org).
+    with ward.services.writer.connect() as connection:
+        pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
+        connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
+    full = None
+    for number in range(200):
+        scan = {
+            "text": code(TAP, f"T{number}"),
+            "request_id": str(uuid4()),
+            "at": NOON.isoformat(),
+        }
+        full = client.post("/prime/C-0001/scan", json=scan)
+        if full.status_code != 200:
+            break
+    assert full is not None
+    assert full.status_code == 507, "the queue on the device keeps what is answered so"
+    assert "disk is full" in full.get_json()["sentence"]
+    with ward.reads() as session:
+        before = session.scalar(select(func.count()).select_from(LedgerEvent)) or 0
+    with ward.services.writer.connect() as connection:
+        connection.exec_driver_sql("PRAGMA max_page_count = 1000000")
+    assert client.post("/prime/C-0001/scan", json=scan).status_code == 200
+    assert client.post("/prime/C-0001/scan", json=scan).status_code == 200
+    with ward.reads() as session:
+        assert session.scalar(select(func.count()).select_from(LedgerEvent)) == before + 1
+        assert first_break(session, ward.site.id) is None

@@ -63,6 +63,12 @@ LATE: Final = timedelta(seconds=20)
 """A scan that comes later than this was kept on the device."""
 
 
+def circuit_id(session: Session, site_id: UUID, number: str) -> UUID | None:
+    """Return the id of the circuit of that number, or None."""
+    circuit = circuit_by_number(session, site_id, number)
+    return None if circuit is None else circuit.id
+
+
 def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> TrolleyFacts | None:
     """Return the prime of that circuit as this device shows it, or None."""
     circuit = circuit_by_number(session, site_id, number)

@@ -1,5 +1,7 @@
 """Begin a prime, end it, sign it."""
 
+from uuid import UUID
+
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.exceptions import NotFound
@@ -15,7 +17,7 @@ from traceability.messages import say_refusal
 from traceability.reads.circuits import CircuitFacts, circuit_facts
 from traceability.reads.lists import people, places, sheets
 from traceability.reads.shelf import shelf
-from traceability.reads.trolley import TrolleyFacts, trolley
+from traceability.reads.trolley import TrolleyFacts, circuit_id, trolley
 from traceability.web import session
 from traceability.web.filters import local
 from traceability.web.forms import checked, moment_of, thousandths, whole
@@ -136,6 +138,16 @@ def the_trolley(number: str) -> TrolleyFacts:
     ours, at = session.services(), session.known_browser()
     with ours.reads() as reads:
         found = trolley(reads, ours.site.id, number, at.device_id)
+    if found is None:
+        raise NotFound
+    return found
+
+
+def the_primed(number: str) -> UUID:
+    """Return the id of the circuit of that number, or answer 404: an act needs no more."""
+    ours = session.services()
+    with ours.reads() as reads:
+        found = circuit_id(reads, ours.site.id, number)
     if found is None:
         raise NotFound
     return found

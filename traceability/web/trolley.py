@@ -33,7 +33,7 @@ from traceability.messages import REASONS, WORDS, Said, say_verdict
 from traceability.reads.trolley import TrolleyFacts
 from traceability.web import session
 from traceability.web.forms import device_moment, number_in
-from traceability.web.prime import the_trolley
+from traceability.web.prime import the_primed, the_trolley
 from traceability.web.sign_in import badge_code
 from traceability.web.trolley_acts import DOES
 from traceability.web.trolley_strip import (
@@ -95,15 +95,15 @@ def page(number: str) -> ResponseReturnValue:
 @pages.post("/prime/<number>/scan")
 def scan(number: str) -> ResponseReturnValue:
     """Judge one scan, whatever it is: a part, a card, a badge, a tag."""
-    body, found = _body(), the_trolley(number)
+    body = _body()
     text = str(body.get("text") or "")
     own = read_symbol(text)
     if own is not None:
-        return _own(own, body, found)
+        return _own(own, body, the_trolley(number))
     done = scan_part(
         ScanPart(
             sent=session.sent(str(body.get("request_id"))),
-            circuit_id=found.circuit_id,
+            circuit_id=the_primed(number),
             text=text,
             at=device_moment(body.get("at")),
             channel=str(body.get("channel") or "physical-keys"),
