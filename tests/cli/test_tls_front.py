@@ -1,9 +1,11 @@
 """https in front of the real web server, from other addresses of this machine."""
 
+import gc
 import socket
 import ssl
 import threading
 import time
+import warnings
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
@@ -132,3 +134,19 @@ def test_old_versions_of_tls_are_refused(front: Front) -> None:
         front.trust.maximum_version = ssl.TLSVersion.TLSv1_1
     with pytest.raises(ssl.SSLError):
         _connect(front)
+
+
+def test_a_front_that_stops_lets_go_of_what_had_just_arrived(tmp_path: Path) -> None:
+    certificate = server_certificate(tmp_path, ["127.0.0.1"], now=datetime.now(UTC))
+    with warnings.catch_warnings(record=True) as told, socket.create_server(("", 0)) as behind:
+        warnings.simplefilter("always")
+        for _ in range(10):
+            listening = socket.create_server(("127.0.0.1", 0))
+            tls = TlsFront(listening, chain=str(certificate.chain), key=str(certificate.key))
+            tls.start(behind.getsockname()[1])
+            for _ in range(20):
+                socket.create_connection(listening.getsockname()).close()
+            tls.stop()
+        del listening, tls
+        gc.collect()
+    assert [str(each.message) for each in told] == []

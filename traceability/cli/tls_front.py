@@ -17,6 +17,8 @@ from typing import Any, Final
 
 log = logging.getLogger(__name__)
 
+END_S: Final = 0.5
+"""How long connections may take to end when the front is stopped."""
 HANDSHAKE_S: Final = 10
 AT_ONCE: Final = 64 * 1024
 
@@ -92,14 +94,22 @@ class TlsFront:
             )
             self._loop.call_soon(self._up.set)
             self._loop.run_forever()
-            server.close()
-            self._loop.run_until_complete(self._end_all())
+            self._loop.run_until_complete(self._end_all(server))
 
-    async def _end_all(self) -> None:
+    async def _end_all(self, server: asyncio.Server) -> None:
+        """Let connections end that are ending anyway, then cut off the others."""
+        # What was accepted a moment ago has to begin first: under a closed server it never would,
+        # and would keep its socket.
+        self._loop.remove_reader(self._listening)
+        await asyncio.sleep(0)
+        server.close()
         under_way = asyncio.all_tasks() - {asyncio.current_task()}
-        for each in under_way:
-            each.cancel()
-        await asyncio.gather(*under_way, return_exceptions=True)
+        if under_way:
+            _, lasting = await asyncio.wait(under_way, timeout=END_S)
+            for each in lasting:
+                each.cancel()
+            await asyncio.gather(*lasting, return_exceptions=True)
+        await asyncio.sleep(0)  # what was closed lets go of its socket
 
     async def _pass_on(self, caller: asyncio.StreamReader, answer: asyncio.StreamWriter) -> None:
         try:
