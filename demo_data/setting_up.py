@@ -14,7 +14,7 @@ from traceability.actions.lists.site import (
     set_policy,
     set_up_site,
 )
-from traceability.actions.once import Sent, Site
+from traceability.actions.once import Sent
 from traceability.domain.use_by import Limits
 from traceability.security.pins import CHEAP_HASHER, hash_pin
 from traceability.security.roles import service_device
@@ -43,13 +43,7 @@ FIRST_LIMIT_DAYS: Final = 9
 
 def set_up(stage: Stage, services: Services, products: dict[str, Product]) -> None:
     """Make the empty store the hospital's, and open the stage for it."""
-    site = Site(
-        id=SITE_ID,
-        sessions=services.writes,
-        clock=stage.clock,
-        digest_key=services.keys.digest,
-        zone=services.settings.zone_info,
-    )
+    site = services.site_of(SITE_ID, stage.clock)
     set_up_site(SiteFacts(name=NAME, unit=UNIT, ring=RING), site=site)
     stage.open(services)
     _devices(stage)

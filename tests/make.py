@@ -339,13 +339,7 @@ def opened_ward(url: str, var: Path) -> Iterator[Ward]:
     """Open a set-up ward on a store that has its tables."""
     settings = Settings(database_url=url, var_dir=var)
     services = wire(settings, clock=lambda: NOON, keys=KEYS)
-    site = Site(
-        id=UUID(int=0x5),
-        sessions=services.writes,
-        clock=lambda: NOON - 24 * HOUR,
-        digest_key=KEYS.digest,
-        zone=settings.zone_info,
-    )
+    site = services.site_of(UUID(int=0x5), lambda: NOON - 24 * HOUR)
     facts = SiteFacts(name="Norrvik Sound Hospital", unit="Intensive care 2", ring="ext. 5512")
     set_up_site(facts, site=site)
     services.known_site = site

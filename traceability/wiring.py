@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from uuid import UUID
 
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session, sessionmaker
@@ -10,6 +11,7 @@ from traceability.actions.once import Site
 from traceability.clock import Clock, system_clock
 from traceability.errors import NotSetUp
 from traceability.security.keys import Keys, load_keys
+from traceability.security.sign_in import Door
 from traceability.settings import Settings
 from traceability.storage.engine import make_reader, make_writer
 from traceability.storage.ledger import LedgerHead
@@ -44,14 +46,28 @@ class Services:
                 site_id = session.scalar(select(LedgerHead.site_id))
             if site_id is None:
                 raise NotSetUp
-            self.known_site = Site(
-                id=site_id,
-                sessions=self.writes,
-                clock=self.clock,
-                digest_key=self.keys.digest,
-                zone=self.settings.zone_info,
-            )
+            self.known_site = self.site_of(site_id)
         return self.known_site
+
+    def site_of(self, site_id: UUID, clock: Clock | None = None) -> Site:
+        """Return the site of this id in this store, set up or about to be."""
+        return Site(
+            id=site_id,
+            sessions=self.writes,
+            clock=clock or self.clock,
+            digest_key=self.keys.digest,
+            zone=self.settings.zone_info,
+        )
+
+    def door(self) -> Door:
+        """Return what signing in needs."""
+        return Door(
+            site_id=self.site.id,
+            sessions=self.writes,
+            reads=self.reads,
+            clock=self.clock,
+            digest_key=self.keys.digest,
+        )
 
     def at(self, clock: Clock) -> "Services":
         """Return the same services with another clock: the demo lives through two years."""

@@ -16,7 +16,6 @@ from traceability.actions.prime.begin import BeginPrime, begin_prime
 from traceability.actions.prime.end import EndPrime, end_prime
 from traceability.actions.prime.scan import ScanPart, scan_part
 from traceability.actions.prime.sign import SignPrime, sign_prime
-from traceability.clock import system_clock
 from traceability.domain.sheets import Need, Slot, Where
 from traceability.domain.tags import (
     Act,
@@ -177,13 +176,7 @@ def make_unit(folder: Path) -> Unit:
     """Set the unit up in a new SQLite store in the folder."""
     services = wire(Settings(var_dir=folder))
     services.create_tables()
-    site = Site(
-        id=SITE,
-        sessions=services.writes,
-        clock=system_clock,
-        digest_key=services.keys.digest,
-        zone=services.settings.zone_info,
-    )
+    site = services.site_of(SITE)
     set_up_site(SiteFacts(name="Norrvik Sound Hospital", unit="ICU 2", ring="5512"), site=site)
     _people(site)
     _places(site)

@@ -11,11 +11,9 @@ import sqlalchemy as sa
 from click.testing import CliRunner, Result
 
 from traceability.actions.lists.site import SiteFacts, set_up_site
-from traceability.actions.once import Site
 from traceability.cli import demo
 from traceability.cli.main import cli
 from traceability.cli.worker import RoundOfWork
-from traceability.security.sign_in import Door
 from traceability.settings import read_settings
 from traceability.wiring import Services, wire
 
@@ -89,13 +87,7 @@ def test_a_new_badge_and_pin_open_the_door_and_the_old_ones_no_longer(
     badges = [re.findall(r"Badge code\s+(\w+)|PIN\s+(\d+)", each.stdout) for each in said]
     (old, _), (new, _) = badges[0][0], badges[1][0]
     pin = badges[1][1][1]
-    door = Door(
-        site_id=services.site.id,
-        sessions=services.writes,
-        reads=services.reads,
-        clock=services.clock,
-        digest_key=services.keys.digest,
-    )
+    door = services.door()
     listed = [json.loads(line) for line in command("person", "list", "--json").stdout.splitlines()]
     bo = next(each["id"] for each in listed if each["name"] == "Bo Ek")
     assert str(door.check(new, pin, uuid4())) == bo
@@ -213,13 +205,7 @@ def test_tables_that_are_not_what_the_ledger_says_are_found_and_made_anew(
 
 
 def _small_demo(services: Services, *, progress: Callable[[int, int], None]) -> None:
-    site = Site(
-        id=uuid4(),
-        sessions=services.writes,
-        clock=services.clock,
-        digest_key=services.keys.digest,
-        zone=services.settings.zone_info,
-    )
+    site = services.site_of(uuid4())
     set_up_site(SiteFacts(name="Norrvik Sound Hospital", unit="ICU", ring="4711"), site=site)
     progress(1, 2)
 

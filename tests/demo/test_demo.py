@@ -36,7 +36,6 @@ from traceability.reads.shelf import shelf
 from traceability.reads.trolley import trolley
 from traceability.recall.answer import answer
 from traceability.recall.question import question_of
-from traceability.security.sign_in import Door
 from traceability.settings import Settings
 from traceability.storage.items import Lot
 from traceability.storage.ledger import LedgerEvent, first_break
@@ -165,13 +164,7 @@ def test_badges_pins_and_device_codes_are_those_of_the_paper(
 ) -> None:
     shutil.copytree(demo_folder, tmp_path / "copy")
     services = wire(Settings(var_dir=tmp_path / "copy"))
-    door = Door(
-        site_id=SITE_ID,
-        sessions=services.writes,
-        reads=services.reads,
-        clock=services.clock,
-        digest_key=services.keys.digest,
-    )
+    door = services.door()
     text = README.read_text(encoding="utf-8")
     pin = re.search(r"PIN is \*\*(\d+)\*\*", text)
     assert pin is not None

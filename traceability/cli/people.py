@@ -1,6 +1,5 @@
 """`person`: who works here, their badges and one-time PINs."""
 
-import secrets
 from pathlib import Path
 from typing import Final
 from uuid import UUID
@@ -13,17 +12,12 @@ from traceability.cli.exits import WrongUsage
 from traceability.cli.store import opened, practice_store
 from traceability.domain.people import Role
 from traceability.domain.tags import badge_symbol
-from traceability.errors import PinTooWeak
 from traceability.printing.sheets import render_badges
 from traceability.reads.lists import PersonFacts, people, site_facts
-from traceability.security.pins import hash_pin
+from traceability.security.pins import hash_pin, new_badge_code, new_pin
 from traceability.wiring import Services
 
 ROLES: Final = click.Choice([role.value for role in Role])
-NO_LOOK_ALIKES: Final = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
-BADGE_LENGTH: Final = 12
-"""Characters of 30: about 59 bits, so that nobody finds a badge by trying."""
-PIN_LENGTH: Final = 8
 
 print_badge = click.option(
     "--print",
@@ -114,13 +108,12 @@ def _everybody(services: Services) -> list[PersonFacts]:
 
 
 def _issue(services: Services, person_id: UUID, badge_file: Path | None) -> None:
-    code = "".join(secrets.choice(NO_LOOK_ALIKES) for _ in range(BADGE_LENGTH))
-    pin, pin_hash = _one_time_pin()
+    code, pin = new_badge_code(), new_pin()
     act = IssueBadge(
         sent=sent_by_command(services),
         person_id=person_id,
         badge_code=code,
-        pin_hash=pin_hash,
+        pin_hash=hash_pin(pin),
         one_time=True,
     )
     issue_badge(act, site=services.site)
@@ -144,12 +137,3 @@ def _badge_sheet(services: Services, person_id: UUID, code: str) -> bytes:
         "site": known.name,
     }
     return render_badges([texts])
-
-
-def _one_time_pin() -> tuple[str, str]:
-    while True:
-        pin = f"{secrets.randbelow(10**PIN_LENGTH):0{PIN_LENGTH}d}"
-        try:
-            return pin, hash_pin(pin)
-        except PinTooWeak:
-            continue  # a run or one digit repeated, by chance

@@ -5,7 +5,6 @@ from uuid import uuid4
 import click
 
 from traceability.actions.lists.site import SiteFacts, set_up_site
-from traceability.actions.once import Site
 from traceability.cli.exits import NotDone
 from traceability.cli.store import opened, practice_store
 from traceability.errors import NotSetUp
@@ -28,13 +27,7 @@ def new(*, name: str, unit: str, ring: str, practice: bool) -> None:
         try:
             there = services.site
         except NotSetUp:
-            made = Site(
-                id=uuid4(),
-                sessions=services.writes,
-                clock=services.clock,
-                digest_key=services.keys.digest,
-                zone=services.settings.zone_info,
-            )
+            made = services.site_of(uuid4())
             facts = SiteFacts(name=name, unit=unit, ring=ring, practice=practice)
             set_up_site(facts, site=made)
             click.echo(f"This store is now the record of {name}, {unit}.", err=True)

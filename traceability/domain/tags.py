@@ -117,18 +117,21 @@ def _check(head: str) -> str:
     return ISO_7064_ALPHABET[(38 - remainder) % 37]
 
 
+NO_LOOK_ALIKES: Final = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
+"""Characters that people read to each other: digits and capitals without 0, 1, I, L, O and U."""
+
+
 def site_code(site_id: UUID) -> str:
     """Return the four characters under which a site's symbols are told from another's.
 
-    Digits and capitals without 0, 1, I, L, O and U; 810,000 codes, so two sites may share one by
-    chance, and whoever brings sites together asks for that.
+    There are 810,000 codes, so two sites may share one by chance, and whoever brings sites
+    together asks for that.
     """
-    alphabet = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
     # Hashed, since ids made on one morning are alike in most of their characters.
     number, code = int.from_bytes(sha256(site_id.bytes).digest()), ""
     for _ in range(4):
-        number, digit = divmod(number, len(alphabet))
-        code += alphabet[digit]
+        number, digit = divmod(number, len(NO_LOOK_ALIKES))
+        code += NO_LOOK_ALIKES[digit]
     return code
 
 

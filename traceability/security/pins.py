@@ -8,6 +8,7 @@ from typing import Final
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from traceability.domain.tags import NO_LOOK_ALIKES
 from traceability.errors import PinTooWeak
 
 LEAST_DIGITS: Final = 6
@@ -21,6 +22,10 @@ HASHER: Final = PasswordHasher()
 
 CHEAP_HASHER: Final = PasswordHasher(time_cost=1, memory_cost=1024, parallelism=1)
 """For the demo's invented people only: forty of them in a moment."""
+
+ONE_TIME_DIGITS: Final = 8
+BADGE_LENGTH: Final = 12
+"""Characters of 30: about 59 bits, so that nobody finds a badge by trying."""
 
 
 def hash_pin(pin: str, hasher: PasswordHasher = HASHER) -> str:
@@ -64,16 +69,16 @@ def wait_after(tries: int, last_at: datetime, now: datetime) -> timedelta:
 
 
 def new_pin() -> str:
-    """Return a random PIN of six digits that is good enough."""
+    """Return a random one-time PIN that is good enough; it is changed at the first sign-in."""
     while True:
-        pin = "".join(secrets.choice("0123456789") for _ in range(LEAST_DIGITS))
+        pin = "".join(secrets.choice("0123456789") for _ in range(ONE_TIME_DIGITS))
         try:
             require_good_pin(pin)
-        except PinTooWeak:
+        except PinTooWeak:  # a row, or one digit repeated, by chance
             continue
         return pin
 
 
 def new_badge_code() -> str:
-    """Return a random badge code, ten characters without look-alikes."""
-    return "".join(secrets.choice("23456789ABCDEFGHJKMNPQRSTVWXYZ") for _ in range(10))
+    """Return a random badge code."""
+    return "".join(secrets.choice(NO_LOOK_ALIKES) for _ in range(BADGE_LENGTH))

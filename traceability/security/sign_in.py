@@ -8,6 +8,7 @@ stops a take, which needs nobody signed in.
 import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Final
 from uuid import UUID
 
@@ -24,9 +25,6 @@ from traceability.storage.people import Credential, Device, Person, PinFailure, 
 
 IDLE: Final = timedelta(hours=12)
 """A session that was not used for so long ends: one shift. Own choice, no source."""
-
-NOBODY: Final = HASHER.hash("000000-nobody")
-"""Checked when the badge is unknown, so that the answer takes as long as for a known one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +89,7 @@ class Door:
             pin_hash = kept.pin_hash if kept else None
             given_out = kept is not None and kept.one_time
         # Outside any transaction: the check is slow on purpose, and no scan shall wait for it.
-        right = is_right_pin(pin_hash or NOBODY, pin) and pin_hash is not None
+        right = is_right_pin(pin_hash or _nobody(), pin) and pin_hash is not None
         with self.sessions.begin() as session:
             failure = session.get(PinFailure, (badge, device_id), with_for_update=True)
             if right and person_id is not None:
@@ -181,3 +179,9 @@ class Door:
                 place=device.place,
                 enrolled=device.enrolled,
             )
+
+
+@cache
+def _nobody() -> str:
+    """Return what is checked when the badge is unknown: that takes as long as for a known one."""
+    return HASHER.hash("000000-nobody")

@@ -36,14 +36,7 @@ def site() -> Site:
 
 def door() -> Door:
     """Return what signing in needs."""
-    ours = services()
-    return Door(
-        site_id=ours.site.id,
-        sessions=ours.writes,
-        clock=ours.clock,
-        digest_key=ours.keys.digest,
-        reads=ours.reads,
-    )
+    return services().door()
 
 
 def register(app: Flask) -> None:

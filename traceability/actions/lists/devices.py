@@ -12,6 +12,7 @@ from traceability.actions.once import Asked, Done, Sent, Site, answer_once
 from traceability.actions.single import one_event
 from traceability.domain.events import Kind
 from traceability.domain.people import Right
+from traceability.domain.tags import NO_LOOK_ALIKES
 from traceability.errors import BadValue, UnknownCode
 from traceability.security.roles import service_device
 from traceability.storage.kept_apart import keyed_digest
@@ -88,8 +89,7 @@ def new_enrol_code(
 
     Not an act: the code says nothing about circuits, and it is gone once used.
     """
-    alphabet = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
-    code = code or "".join(secrets.choice(alphabet) for _ in range(8))
+    code = code or "".join(secrets.choice(NO_LOOK_ALIKES) for _ in range(8))
     with site.sessions.begin() as session:
         session.merge(
             EnrolCode(
