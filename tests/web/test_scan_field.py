@@ -6,10 +6,11 @@ section 3.1.1. GS as Ctrl+] is common practice of scanners, no source.
 """
 
 import csv
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from importlib.resources import files
-from typing import Any
+from typing import Any, Final
 
 import pytest
 from flask import Flask
@@ -48,6 +49,9 @@ SENT_WITH_PAUSES = """async ([parts, pause, end]) => {
   }
   if (end) send(end, false, false);
 }"""
+
+STALL_S: Final = 0.15
+"""Half the silence that ends what came into a field."""
 
 _SIGNS = {
     "-": "Minus",
@@ -100,6 +104,8 @@ class Scanner:
     page: Page
     host: str = "us"
     gap_ms: float = 0
+    longest_gap: float = 0
+    """Seconds between two keys of the last scan, at most."""
 
     def press(self, char: str, *, ctrl: bool = False) -> None:
         code, shift = key_of(char)
@@ -114,7 +120,10 @@ class Scanner:
         self._key("F8", "F8", "", False, False)
 
     def scan(self, text: str, *, end: str | None = "Enter", gs: str = "chord") -> None:
+        self.longest_gap, last = 0, time.monotonic()
         for char in text:
+            now = time.monotonic()
+            self.longest_gap, last = max(self.longest_gap, now - last), now
             if char == GS:
                 self.press("]", ctrl=True) if gs == "chord" else self.f8()
             else:
@@ -123,6 +132,18 @@ class Scanner:
                 self.page.wait_for_timeout(self.gap_ms)
         if end:
             self.end(end)
+
+    def scan_into(self, prepare: Callable[[], object], text: str) -> None:
+        """Scan into a field; again from the start if this busy machine stalled between two keys.
+
+        No scanner pauses as long as a person; a test process that gets no time does.
+        """
+        for _ in range(10):
+            prepare()
+            self.scan(text)
+            if self.longest_gap < STALL_S:
+                return
+        pytest.fail("this machine is too busy to press keys as a scanner does")
 
     def _key(self, code: str, key: str, text: str, shift: bool, ctrl: bool) -> None:
         event: dict[str, Any] = {"code": code, "key": key, "modifiers": 8 * shift + 2 * ctrl}
@@ -208,9 +229,13 @@ def test_a_scan_into_the_wrong_field_is_taken_out_again(
     page: Page, scanner: Scanner, host: str
 ) -> None:
     scanner.host = host
-    page.locator("#plain").fill("typed before")
-    page.locator("#plain").focus()
-    scanner.scan(CODE)
+
+    def prepare() -> None:
+        page.evaluate("window.scans.length = 0")
+        page.locator("#plain").fill("typed before")
+        page.locator("#plain").focus()
+
+    scanner.scan_into(prepare, CODE)
     assert heard(page)[0]["text"] == CODE
     expect(page.locator("#plain")).to_have_value("typed before")
     assert page.evaluate("window.sent") == 0  # the scanner's Enter sends no form
@@ -220,9 +245,8 @@ def test_a_field_for_scans_takes_the_whole_code_and_forgets_the_last_one(
     page: Page, scanner: Scanner
 ) -> None:
     scanner.host = "de"
-    page.locator("#own").focus()
     for text in ("CTB.7K3M.ABCDEFGH.Z", CODE):
-        scanner.scan(text)
+        scanner.scan_into(page.locator("#own").focus, text)
         assert page.locator("#own").input_value() == text
     assert page.evaluate("[window.scans.length, window.sent]") == [0, 0]
 
