@@ -444,6 +444,7 @@ CAUTIONS: Final = {
     "expired": "The part has expired",
     "same-serial-elsewhere": "This serial is in another circuit",
     "wrong-place": "Another kind of part than was in this place",
+    "lot-texts-not-alike": "The two texts do not look alike; there a ruling has no effect",
 }
 """What speaks against an act that was done all the same."""
 
@@ -589,6 +590,7 @@ def _not_allowed(facts: Facts) -> str:
         "hold-circuit": "a charge consultant",
         "hold-stock": "a pharmacist or biomedical engineer",
         "rule": "a charge consultant",
+        "rule-lots": "a pharmacist or biomedical engineer",
         "lists": "stock or an administrator",
         "admin": "an administrator",
         "see-patients": "bedside, retrieval, consultant or recall coordinator",
@@ -713,6 +715,8 @@ _EVENTS: Final[Mapping[str, str]] = {
     "circuit-discarded": "Discarded",
     "foreign-arrived": "Came in from elsewhere",
     "circuit-without-record": "Taken with a tag nobody knew",
+    "carton-told": "Maker's notice on packs entered",
+    "lot-ruled": "Ruled on two lot texts",
 }
 
 
