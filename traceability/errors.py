@@ -67,6 +67,18 @@ class PartsMissing(Refused):
     way_on = "lots-not-recorded"
 
 
+class NumberUsed(Refused):
+    """A circuit has this number already. Facts: `number`."""
+
+    code = "number-used"
+
+
+class NotOnPaper(Refused):
+    """No down-time sheet of this number was printed here. Facts: `number`."""
+
+    code = "not-on-paper"
+
+
 class SamePerson(Refused):
     """Primer and helper must be two people. Facts: `person`."""
 

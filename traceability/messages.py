@@ -445,6 +445,10 @@ CAUTIONS: Final = {
     "same-serial-elsewhere": "This serial is in another circuit",
     "wrong-place": "Another kind of part than was in this place",
     "lot-texts-not-alike": "The two texts do not look alike; there a ruling has no effect",
+    "wrong-type": "A pack of another circuit type",
+    "other-kind": "A part of another kind than its place is for",
+    "not-on-sheet": "A part for which the circuit type has no place",
+    "fill-not-written": "Fill volume was not written down; the usual one stands for it",
 }
 """What speaks against an act that was done all the same."""
 
@@ -526,6 +530,7 @@ _SIDES: Final = {
     "before-off": "The new circuit would be on before the old one was off, {limit}. Check "
     "both times.",
     "run-ended": "The run ended at {limit}. Nothing was changed.",
+    "ends-before-begun": "The prime would end before it began, {limit}. Check both times.",
 }
 
 
@@ -555,6 +560,10 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "too-long": "{field} is too long. Check what was read.",
     "not-one-of": "{field}: choose one of {of}.",
     "in-use": "{field} {value} is in use already. Take another one.",
+    "lot-and-none": "{field}: lot {value} is given, and also that there is none. Choose one.",
+    "bad-day": "{field}: {value} is no day. Enter it as 2027-03-31, or 2027-03.",
+    "place-twice": "{field} {value} is filled twice. Look at the list, and take one out.",
+    "serial-twice": "Serial {value} is in the list twice. One piece is in one place only.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
 
@@ -619,6 +628,14 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "parts-missing": lambda f: (
         f"Still missing: {', '.join(str(each) for each in _list(f.get('missing')))}. "
         "Scan them, or go on: each is then recorded as lot not recorded."
+    ),
+    "number-used": lambda f: (
+        f"{f.get('number')} has been entered already. Compare the paper with that circuit's page. "
+        "Another circuit? Enter it without a number: it gets the next one."
+    ),
+    "not-on-paper": lambda f: (
+        f"No sheet {f.get('number')} was printed here. Check the number. Another paper? Enter it "
+        "without a number: it gets the next one."
     ),
     "same-person": lambda f: (
         f"{f.get('person') or 'One person'} cannot sign both. The other one signs: badge and PIN."
@@ -717,6 +734,10 @@ _EVENTS: Final[Mapping[str, str]] = {
     "circuit-without-record": "Taken with a tag nobody knew",
     "carton-told": "Maker's notice on packs entered",
     "lot-ruled": "Ruled on two lot texts",
+    "prime-entered-late": "Prime entered from paper",
+    "foreign-listed": "List of the sending hospital",
+    "transferred-out": "Transferred out",
+    "down-time-sheets-printed": "Down-time sheets printed",
 }
 
 

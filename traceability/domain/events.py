@@ -51,6 +51,10 @@ class Kind(StrEnum):
     CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
     CARTON_TOLD = "carton-told"
     LOT_RULED = "lot-ruled"
+    DOWN_TIME_SHEETS_PRINTED = "down-time-sheets-printed"
+    PRIME_ENTERED_LATE = "prime-entered-late"
+    FOREIGN_LISTED = "foreign-listed"
+    TRANSFERRED_OUT = "transferred-out"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 from traceability.storage import (
     circuits,
+    down_time,
     holds,
     items,
     kept_apart,
@@ -17,6 +18,7 @@ from traceability.storage.base import Base
 
 __all__ = [
     "circuits",
+    "down_time",
     "holds",
     "items",
     "kept_apart",

@@ -11,6 +11,10 @@ from traceability.storage.projections import circuits, lists, notices, primes, r
 from traceability.storage.projections.registry import BY_KIND
 
 __all__ = ["circuits", "lists", "notices", "primes", "project", "runs"]
+from traceability.storage.projections import circuits, lists, moves, primes, runs
+from traceability.storage.projections.registry import BY_KIND
+
+__all__ = ["circuits", "lists", "moves", "primes", "project", "runs"]
 
 
 def project(session: Session, event: Recorded) -> None:

@@ -6,7 +6,8 @@ from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.circuits import CircuitPhase, CircuitPlace
 from traceability.storage.holds import Hold
-from traceability.storage.projections.primes import begin_circuit, end_circuit_place
+from traceability.storage.projections.beginnings import begin_circuit
+from traceability.storage.projections.primes import end_circuit_place
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link, end_all, move_on
 from traceability.storage.runs import CircuitOnRun, Run

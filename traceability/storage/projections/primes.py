@@ -17,6 +17,7 @@ from traceability.storage.circuits import (
     Signature,
 )
 from traceability.storage.items import Lot
+from traceability.storage.projections.beginnings import begin_circuit
 from traceability.storage.projections.lists import text_of
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
@@ -29,7 +30,6 @@ from traceability.storage.projections.rows import (
     supersede,
 )
 from traceability.storage.scans import PrintOrder, TrolleyAct
-from traceability.storage.site import Series
 from traceability.storage.trolley_acts import parts_of_act, parts_replaced_by
 
 
@@ -51,35 +51,6 @@ def prime_begun(session: Session, event: Recorded) -> None:
     )
 
 
-def begin_circuit(
-    session: Session, event: Recorded, phase: Phase, place_id: UUID | None, **columns: object
-) -> None:
-    """Add a circuit with its number and its first phase; None: it stands nowhere yet."""
-    circuit_id = event.key("circuit")
-    session.add(
-        Circuit(
-            site_id=event.site_id,
-            id=circuit_id,
-            number=event.text("number"),
-            begun_at=event.happened_at,
-            begun_no=event.number,
-            **columns,
-        )
-    )
-    session.flush()
-    count_up(session, event)
-    at = event.happened_at
-    add_link(session, CircuitPhase, event, 0, at, circuit_id=circuit_id, phase=phase, reason="")
-    if place_id is not None:
-        add_link(session, CircuitPlace, event, 0, at, circuit_id=circuit_id, place_id=place_id)
-
-
-def count_up(session: Session, event: Recorded) -> None:
-    """Remember the number that was given out."""
-    letter, _, digits = event.text("number").partition("-")
-    session.merge(Series(site_id=event.site_id, letter=letter, last=int(digits)))
-
-
 @projects(Kind.SCAN_QUESTIONED)
 def scan_questioned(session: Session, event: Recorded) -> None:
     """Keep what was asked back, so that "keep it" finds it."""
@@ -91,11 +62,12 @@ def scan_questioned(session: Session, event: Recorded) -> None:
 def part_placed(session: Session, event: Recorded) -> None:
     """Put one or more parts in their places; what a part replaces is superseded."""
     for line, row in enumerate(event.rows("parts")):
-        _place(session, event, line, event.inner(row))
+        place_part(session, event, line, event.inner(row))
     _trolley_act(session, event)
 
 
-def _place(session: Session, event: Recorded, line: int, part: Recorded) -> None:
+def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> None:
+    """Put one part in its place from the event's moment on; `part` has the part's row as body."""
     circuit_id = event.key("circuit")
     lot_id = part.key_or_none("lot_id")
     if lot_id is not None:
@@ -203,7 +175,7 @@ def part_swapped(session: Session, event: Recorded) -> None:
             replace(session, row, event, lines, valid_to=max(event.happened_at, row.valid_from))
             lines += 1
     for row_in in event.rows("part_in"):
-        _place(session, event, lines, event.inner(row_in))
+        place_part(session, event, lines, event.inner(row_in))
         lines += 1
     _trolley_act(session, event)
 

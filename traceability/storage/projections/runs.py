@@ -8,7 +8,8 @@ from sqlalchemy.orm import Session
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.circuits import CircuitPhase, CircuitPlace
-from traceability.storage.projections.primes import count_up, end_circuit_place
+from traceability.storage.projections.beginnings import count_up
+from traceability.storage.projections.primes import end_circuit_place
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
     add_link,
