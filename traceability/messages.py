@@ -444,6 +444,8 @@ CAUTIONS: Final = {
     "expired": "The part has expired",
     "same-serial-elsewhere": "This serial is in another circuit",
     "wrong-place": "Another kind of part than was in this place",
+    "part-out-not-recorded": "What went out was not recorded as being in",
+    "primed-before": "A prime of this circuit was recorded before",
     "lot-texts-not-alike": "The two texts do not look alike; there a ruling has no effect",
     "wrong-type": "A pack of another circuit type",
     "other-kind": "A part of another kind than its place is for",

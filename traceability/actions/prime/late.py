@@ -13,6 +13,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.end import MOST_FILL_ML, USUAL_CO2, use_by_facts
 from traceability.actions.prime.late_parts import LatePart, LateRows, rows_of
@@ -37,6 +38,7 @@ from traceability.storage.lookup import (
     newest_policy,
     newest_sheet,
     next_number,
+    prime_of,
 )
 from traceability.storage.people import Person
 from traceability.storage.site import Place
@@ -57,6 +59,9 @@ class EnterPrimeLate(Asked):
     begun_at: datetime
     ended_at: datetime
     parts: tuple[LatePart, ...]
+    circuit_id: UUID | None = None
+    """A circuit that stands here without its prime: it was taken, or came, before anybody entered
+    how it was primed. It keeps its number. None: a new circuit."""
     number: str | None = None
     """The number on one of our down-time sheets; None: the next free number."""
     paper_number: str | None = None
@@ -89,6 +94,7 @@ def _enter(asked: EnterPrimeLate, session: Session, site: Site) -> Done:
     if sheet is None:
         raise UnknownCode(what="circuit type", value=asked.circuit_type)
     _require_known(asked, session, site)
+    known = None if asked.circuit_id is None else the_circuit(session, site, asked.circuit_id)
     ledger = ledger_of(asked, session, site)
     begun_at, noted_begun = believed_moment(asked.begun_at, now=ledger.now)
     ended_at, noted = believed_moment(asked.ended_at, now=ledger.now, not_before=begun_at)
@@ -101,6 +107,8 @@ def _enter(asked: EnterPrimeLate, session: Session, site: Site) -> Done:
         )
     placed = placed.filled_up(sheet, ledger.now)
     fill_ml = sheet.fill_ml if asked.fill_ml is None else asked.fill_ml
+    if known is not None and prime_of(session, known) is not None:
+        noted += ("primed-before",)
     cautions = _cautions(asked, placed, fill_ml, (*noted_begun, *noted))
     version, limits = newest_policy(session, site.id)
     use_by = decide(
@@ -113,8 +121,8 @@ def _enter(asked: EnterPrimeLate, session: Session, site: Site) -> Done:
         # When it went in is not known: it may have been at the very beginning.
         blood_at=begun_at if placed.has_blood else None,
     )
-    circuit_id = site.new_id(ledger.now)
-    number = _number(asked, session, site)
+    circuit_id = site.new_id(ledger.now) if known is None else known.id
+    number = _number(asked, session, site) if known is None else known.number
     facts = use_by_facts(use_by)
     body = {
         "circuit": circuit_id,

@@ -4,7 +4,7 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
-from traceability.storage.circuits import CircuitPhase, CircuitPlace
+from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace
 from traceability.storage.holds import Hold
 from traceability.storage.projections.beginnings import begin_circuit
 from traceability.storage.projections.primes import end_circuit_place
@@ -49,7 +49,14 @@ def circuit_discarded(session: Session, event: Recorded) -> None:
 
 @projects(Kind.FOREIGN_ARRIVED, Kind.CIRCUIT_WITHOUT_RECORD)
 def foreign_arrived(session: Session, event: Recorded) -> None:
-    """A circuit whose contents are not recorded here; it never drops out of an answer."""
+    """A circuit whose contents are not recorded here; it never drops out of an answer.
+
+    One that stood here before may have been changed elsewhere: what is in it is open again.
+    """
+    known = session.get(Circuit, (event.site_id, event.key("circuit")))
+    if known is not None:
+        known.contents = "not-recorded"
+        return
     tag = event.rows("tag")
     begin_circuit(
         session,
