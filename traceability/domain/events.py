@@ -49,6 +49,9 @@ class Kind(StrEnum):
     CIRCUIT_DISCARDED = "circuit-discarded"
     FOREIGN_ARRIVED = "foreign-arrived"
     CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
+    CORRECTED = "corrected"
+    CLAIM_RULED = "claim-ruled"
+    PATIENTS_MERGED = "patients-merged"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 from traceability.storage import (
     circuits,
+    corrections,
     holds,
     items,
     kept_apart,
@@ -16,6 +17,7 @@ from traceability.storage.base import Base
 
 __all__ = [
     "circuits",
+    "corrections",
     "holds",
     "items",
     "kept_apart",
