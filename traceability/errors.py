@@ -185,3 +185,24 @@ class NotSetUp(Refused):
     """The store has no site yet. Facts: none."""
 
     code = "not-set-up"
+
+
+class CannotCorrect(Refused):
+    """The record would contradict itself, or this entry is set right in another way.
+
+    Facts: `why` (a code), and with it `what`, `at`, `other_at`, `number`.
+    """
+
+    code = "cannot-correct"
+
+
+class NotYoursToCorrect(Refused):
+    """Void, times and runs are for who may rule; others set right what they entered themselves."""
+
+    code = "not-yours-to-correct"
+
+
+class MergeLoop(Refused):
+    """One reference would be its own: the two are joined already. Facts: `run`, `other`."""
+
+    code = "merge-loop"

@@ -11,6 +11,12 @@ from datetime import datetime
 from typing import Final, TypeAlias
 from zoneinfo import ZoneInfo
 
+from traceability.correction_messages import (
+    NOT_YOURS,
+    cannot_correct,
+    merge_loop,
+    say_correction,
+)
 from traceability.errors import Refused
 
 Facts: TypeAlias = Mapping[str, object]
@@ -533,6 +539,7 @@ _SIDES: Final = {
     "both times.",
     "run-ended": "The run ended at {limit}. Nothing was changed.",
     "ends-before-begun": "The prime would end before it began, {limit}. Check both times.",
+    "after-now": "That has not come yet: it is {limit}. Set an earlier time.",
 }
 
 
@@ -673,6 +680,9 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         "The server's disk is full. Nothing is lost; this device sends it again. Ring who "
         "runs the server."
     ),
+    "cannot-correct": cannot_correct,
+    "not-yours-to-correct": lambda _: NOT_YOURS,
+    "merge-loop": merge_loop,
     "not-set-up": lambda _: (
         "This store holds no hospital yet. Run: traceability demo, or person new --admin."
     ),
@@ -740,6 +750,9 @@ _EVENTS: Final[Mapping[str, str]] = {
     "foreign-listed": "List of the sending hospital",
     "transferred-out": "Transferred out",
     "down-time-sheets-printed": "Down-time sheets printed",
+    "corrected": "Corrected",
+    "claim-ruled": "Ruled on two claims",
+    "patients-merged": "Two patient references are one person",
 }
 
 
@@ -762,6 +775,8 @@ def say_event(kind: str, body: Facts) -> str:
             added = facts.get("added")
             times = f" × {added}" if isinstance(added, int) and added > 1 else ""
             detail = f"{named or ''}{times}{lot}"
+        case "corrected":
+            detail = say_correction(body)
         case "prime-signed":
             detail = str(body.get("meaning"))
         case "circuit-discarded":

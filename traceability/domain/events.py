@@ -55,6 +55,9 @@ class Kind(StrEnum):
     PRIME_ENTERED_LATE = "prime-entered-late"
     FOREIGN_LISTED = "foreign-listed"
     TRANSFERRED_OUT = "transferred-out"
+    CORRECTED = "corrected"
+    CLAIM_RULED = "claim-ruled"
+    PATIENTS_MERGED = "patients-merged"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

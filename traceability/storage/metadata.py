@@ -2,6 +2,7 @@
 
 from traceability.storage import (
     circuits,
+    corrections,
     down_time,
     holds,
     items,
@@ -18,6 +19,7 @@ from traceability.storage.base import Base
 
 __all__ = [
     "circuits",
+    "corrections",
     "down_time",
     "holds",
     "items",
