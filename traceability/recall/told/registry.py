@@ -12,6 +12,7 @@ from traceability.domain.events import Recorded
 from traceability.domain.shelves.facts import Fact
 from traceability.storage.items import Product
 from traceability.storage.kept_apart import KeptApart
+from traceability.storage.ledger import LedgerEvent, recorded
 
 __all__ = ["TELLERS", "Place", "Standing", "Stem", "Telling", "stem", "tells"]
 
@@ -66,6 +67,11 @@ class Telling:
     def facts_of(self, number: int) -> list[str]:
         """Return the ids of the facts that an event told."""
         return self.several.get(number, [str(number)])
+
+    def event(self, number: int) -> Recorded | None:
+        """Return one entry as it was written; None where there is none."""
+        stored = self.session.get(LedgerEvent, (self.site_id, number))
+        return None if stored is None else recorded(stored)
 
     def part_name(self, part_id: str) -> str:
         """Return the name of a part."""
