@@ -554,6 +554,12 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "too-long": "{field} is too long. Check what was read.",
     "not-one-of": "{field}: choose one of {of}.",
     "in-use": "{field} {value} is in use already. Take another one.",
+    "not-counted": "{value} is ward stock: its number is not counted here.",
+    "too-few": "{field}: {value} is too few. Write 1 or more.",
+    "same-place": "It stands there already. Choose another place.",
+    "twice": "{field}: one of them is there twice. Count each once.",
+    "no-day": "{field}: {value} is no date like 2026-11-25. Write it again.",
+    "nothing-counted": "Write at least one number that you counted.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
 
@@ -713,6 +719,10 @@ _EVENTS: Final[Mapping[str, str]] = {
     "circuit-discarded": "Discarded",
     "foreign-arrived": "Came in from elsewhere",
     "circuit-without-record": "Taken with a tag nobody knew",
+    "stock-received": "Stock received",
+    "stock-moved": "Stock moved",
+    "stock-counted": "Stock counted",
+    "stock-out": "Stock taken out unused",
 }
 
 

@@ -49,6 +49,10 @@ class Kind(StrEnum):
     CIRCUIT_DISCARDED = "circuit-discarded"
     FOREIGN_ARRIVED = "foreign-arrived"
     CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
+    STOCK_RECEIVED = "stock-received"
+    STOCK_MOVED = "stock-moved"
+    STOCK_COUNTED = "stock-counted"
+    STOCK_OUT = "stock-out"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from traceability.storage import (
     runs,
     scans,
     site,
+    stock,
 )
 from traceability.storage.base import Base
 
@@ -26,6 +27,7 @@ __all__ = [
     "runs",
     "scans",
     "site",
+    "stock",
 ]
 
 metadata = Base.metadata
