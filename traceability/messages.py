@@ -573,6 +573,12 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "bad-day": "{field}: {value} is no day. Enter it as 2027-03-31, or 2027-03.",
     "place-twice": "{field} {value} is filled twice. Look at the list, and take one out.",
     "serial-twice": "Serial {value} is in the list twice. One piece is in one place only.",
+    "not-counted": "{value} is ward stock: its number is not counted here.",
+    "too-few": "{field}: {value} is too few. Write 1 or more.",
+    "same-place": "It stands there already. Choose another place.",
+    "twice": "{field}: one of them is there twice. Count each once.",
+    "no-day": "{field}: {value} is no date like 2026-11-25. Write it again.",
+    "nothing-counted": "Write at least one number that you counted.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
 
@@ -753,6 +759,10 @@ _EVENTS: Final[Mapping[str, str]] = {
     "corrected": "Corrected",
     "claim-ruled": "Ruled on two claims",
     "patients-merged": "Two patient references are one person",
+    "stock-received": "Stock received",
+    "stock-moved": "Stock moved",
+    "stock-counted": "Stock counted",
+    "stock-out": "Stock taken out unused",
 }
 
 

@@ -58,6 +58,10 @@ class Kind(StrEnum):
     CORRECTED = "corrected"
     CLAIM_RULED = "claim-ruled"
     PATIENTS_MERGED = "patients-merged"
+    STOCK_RECEIVED = "stock-received"
+    STOCK_MOVED = "stock-moved"
+    STOCK_COUNTED = "stock-counted"
+    STOCK_OUT = "stock-out"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

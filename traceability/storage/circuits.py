@@ -28,6 +28,7 @@ class Circuit(Entity, Base):
     __table_args__ = (
         UniqueConstraint("site_id", "number"),
         Index("ix_circuit_site_id_begun_no", "site_id", "begun_no"),
+        Index("ix_circuit_site_id_circuit_type", "site_id", "circuit_type", "begun_at"),
         Index("ix_circuit_site_id_contents", "site_id", "contents", "begun_no"),
         Index("ix_circuit_site_id_prime_ended_no", "site_id", "prime_ended_no", "begun_no"),
     )

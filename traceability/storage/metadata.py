@@ -14,6 +14,7 @@ from traceability.storage import (
     runs,
     scans,
     site,
+    stock,
 )
 from traceability.storage.base import Base
 
@@ -32,6 +33,7 @@ __all__ = [
     "runs",
     "scans",
     "site",
+    "stock",
 ]
 
 metadata = Base.metadata

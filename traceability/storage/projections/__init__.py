@@ -15,10 +15,21 @@ from traceability.storage.projections import (
     notices,
     primes,
     runs,
+    stock,
 )
 from traceability.storage.projections.registry import BY_KIND
 
-__all__ = ["circuits", "corrections", "lists", "moves", "notices", "primes", "project", "runs"]
+__all__ = [
+    "circuits",
+    "corrections",
+    "lists",
+    "moves",
+    "notices",
+    "primes",
+    "project",
+    "runs",
+    "stock",
+]
 
 
 def project(session: Session, event: Recorded) -> None:

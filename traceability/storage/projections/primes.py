@@ -29,6 +29,7 @@ from traceability.storage.projections.rows import (
     replace,
     supersede,
 )
+from traceability.storage.projections.stock_levels import unit_used, units_given_back
 from traceability.storage.scans import PrintOrder, TrolleyAct
 from traceability.storage.trolley_acts import parts_of_act, parts_replaced_by
 
@@ -71,7 +72,7 @@ def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> 
     circuit_id = event.key("circuit")
     lot_id = part.key_or_none("lot_id")
     if lot_id is not None:
-        _name_lot(session, event, part, lot_id)
+        name_lot(session, event, part, lot_id)
     disputed = part.flag("disputed")
     for standing in open_links(
         session,
@@ -106,9 +107,11 @@ def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> 
         stays=part.flag("stays"),
         pack_part_id=part.key_or_none("pack"),
     )
+    unit_used(session, event, line, part)
 
 
-def _name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -> None:
+def name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -> None:
+    """Make the lot's row when first seen; `part` says `lot`, `product` and `expiry_day`."""
     if session.get(Lot, (event.site_id, lot_id)) is not None:
         return
     text = part.text("lot")
@@ -137,6 +140,7 @@ def part_taken_back(session: Session, event: Recorded) -> None:
         supersede(session, row, event)
     for line, row in enumerate(restored):
         again(session, row, event, line)
+    units_given_back(session, event, undone_no)
     act = session.get(TrolleyAct, (event.site_id, undone_no))
     if act is not None:
         act.undone_no = event.number
