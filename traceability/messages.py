@@ -452,6 +452,7 @@ CAUTIONS: Final = {
     "wrong-place": "Another kind of part than was in this place",
     "part-out-not-recorded": "What went out was not recorded as being in",
     "primed-before": "A prime of this circuit was recorded before",
+    "rows-not-restated": "It contradicts what else was recorded; answers count it all the same",
     "lot-texts-not-alike": "The two texts do not look alike; there a ruling has no effect",
     "wrong-type": "A pack of another circuit type",
     "other-kind": "A part of another kind than its place is for",
