@@ -20,6 +20,9 @@ Ticked parts too: of a cap it is known that one is fitted, and not from which lo
 
 DISPUTED: Final = text("disputed")
 
+NEVER_WAS: Final = "void"
+"""Reason code of a circuit whose very beginning was voided: it stands nowhere and holds nothing."""
+
 
 class Circuit(Entity, Base):
     """One circuit, from the beginning of its prime, or from its arrival."""

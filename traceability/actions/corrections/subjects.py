@@ -71,7 +71,8 @@ def runs_of(session: Session, site_id: UUID, circuit_id: UUID) -> tuple[UUID, ..
     for event in (*entries(session, site_id, circuit_id), *said):
         bodies = [event, *(event.inner(row) for row in event.rows("runs"))]
         found |= {run for body in bodies if (run := body.key_or_none("run"))}
-        found |= set(_listed(event, "runs"))
+        if event.kind in {Kind.CORRECTED, Kind.CLAIM_RULED}:
+            found |= set(_listed(event, "runs"))
     return tuple(sorted(found))
 
 

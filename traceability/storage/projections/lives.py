@@ -23,6 +23,7 @@ from traceability.domain.corrections import Word, as_corrected, in_force, words_
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.base import Base, Link
 from traceability.storage.circuits import (
+    NEVER_WAS,
     Circuit,
     CircuitPhase,
     CircuitPlace,
@@ -41,8 +42,6 @@ LINKS: Final[tuple[type[Link], ...]] = (CircuitPhase, CircuitPlace, CircuitOnRun
 
 WORDS: Final = frozenset({Kind.CORRECTED, Kind.CLAIM_RULED})
 BEGINS: Final = frozenset({Kind.PRIME_BEGUN, Kind.FOREIGN_ARRIVED, Kind.CIRCUIT_WITHOUT_RECORD})
-NEVER_WAS: Final = "void"
-"""Reason code of a circuit whose very beginning was voided: it stands nowhere and holds nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
