@@ -67,6 +67,18 @@ class PartsMissing(Refused):
     way_on = "lots-not-recorded"
 
 
+class NumberUsed(Refused):
+    """A circuit has this number already. Facts: `number`."""
+
+    code = "number-used"
+
+
+class NotOnPaper(Refused):
+    """No down-time sheet of this number was printed here. Facts: `number`."""
+
+    code = "not-on-paper"
+
+
 class SamePerson(Refused):
     """Primer and helper must be two people. Facts: `person`."""
 
@@ -173,3 +185,24 @@ class NotSetUp(Refused):
     """The store has no site yet. Facts: none."""
 
     code = "not-set-up"
+
+
+class CannotCorrect(Refused):
+    """The record would contradict itself, or this entry is set right in another way.
+
+    Facts: `why` (a code), and with it `what`, `at`, `other_at`, `number`.
+    """
+
+    code = "cannot-correct"
+
+
+class NotYoursToCorrect(Refused):
+    """Void, times and runs are for who may rule; others set right what they entered themselves."""
+
+    code = "not-yours-to-correct"
+
+
+class MergeLoop(Refused):
+    """One reference would be its own: the two are joined already. Facts: `run`, `other`."""
+
+    code = "merge-loop"

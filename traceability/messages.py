@@ -11,6 +11,12 @@ from datetime import datetime
 from typing import Final, TypeAlias
 from zoneinfo import ZoneInfo
 
+from traceability.correction_messages import (
+    NOT_YOURS,
+    cannot_correct,
+    merge_loop,
+    say_correction,
+)
 from traceability.errors import Refused
 
 Facts: TypeAlias = Mapping[str, object]
@@ -444,6 +450,14 @@ CAUTIONS: Final = {
     "expired": "The part has expired",
     "same-serial-elsewhere": "This serial is in another circuit",
     "wrong-place": "Another kind of part than was in this place",
+    "part-out-not-recorded": "What went out was not recorded as being in",
+    "primed-before": "A prime of this circuit was recorded before",
+    "rows-not-restated": "It contradicts what else was recorded; answers count it all the same",
+    "lot-texts-not-alike": "The two texts do not look alike; there a ruling has no effect",
+    "wrong-type": "A pack of another circuit type",
+    "other-kind": "A part of another kind than its place is for",
+    "not-on-sheet": "A part for which the circuit type has no place",
+    "fill-not-written": "Fill volume was not written down; the usual one stands for it",
 }
 """What speaks against an act that was done all the same."""
 
@@ -525,6 +539,8 @@ _SIDES: Final = {
     "before-off": "The new circuit would be on before the old one was off, {limit}. Check "
     "both times.",
     "run-ended": "The run ended at {limit}. Nothing was changed.",
+    "ends-before-begun": "The prime would end before it began, {limit}. Check both times.",
+    "after-now": "That has not come yet: it is {limit}. Set an earlier time.",
 }
 
 
@@ -554,6 +570,16 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "too-long": "{field} is too long. Check what was read.",
     "not-one-of": "{field}: choose one of {of}.",
     "in-use": "{field} {value} is in use already. Take another one.",
+    "lot-and-none": "{field}: lot {value} is given, and also that there is none. Choose one.",
+    "bad-day": "{field}: {value} is no day. Enter it as 2027-03-31, or 2027-03.",
+    "place-twice": "{field} {value} is filled twice. Look at the list, and take one out.",
+    "serial-twice": "Serial {value} is in the list twice. One piece is in one place only.",
+    "not-counted": "{value} is ward stock: its number is not counted here.",
+    "too-few": "{field}: {value} is too few. Write 1 or more.",
+    "same-place": "It stands there already. Choose another place.",
+    "twice": "{field}: one of them is there twice. Count each once.",
+    "no-day": "{field}: {value} is no date like 2026-11-25. Write it again.",
+    "nothing-counted": "Write at least one number that you counted.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
 
@@ -589,6 +615,7 @@ def _not_allowed(facts: Facts) -> str:
         "hold-circuit": "a charge consultant",
         "hold-stock": "a pharmacist or biomedical engineer",
         "rule": "a charge consultant",
+        "rule-lots": "a pharmacist or biomedical engineer",
         "lists": "stock or an administrator",
         "admin": "an administrator",
         "see-patients": "bedside, retrieval, consultant or recall coordinator",
@@ -617,6 +644,14 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "parts-missing": lambda f: (
         f"Still missing: {', '.join(str(each) for each in _list(f.get('missing')))}. "
         "Scan them, or go on: each is then recorded as lot not recorded."
+    ),
+    "number-used": lambda f: (
+        f"{f.get('number')} has been entered already. Compare the paper with that circuit's page. "
+        "Another circuit? Enter it without a number: it gets the next one."
+    ),
+    "not-on-paper": lambda f: (
+        f"No sheet {f.get('number')} was printed here. Check the number. Another paper? Enter it "
+        "without a number: it gets the next one."
     ),
     "same-person": lambda f: (
         f"{f.get('person') or 'One person'} cannot sign both. The other one signs: badge and PIN."
@@ -652,6 +687,9 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         "The server's disk is full. Nothing is lost; this device sends it again. Ring who "
         "runs the server."
     ),
+    "cannot-correct": cannot_correct,
+    "not-yours-to-correct": lambda _: NOT_YOURS,
+    "merge-loop": merge_loop,
     "not-set-up": lambda _: (
         "This store holds no hospital yet. Run: traceability demo, or person new --admin."
     ),
@@ -713,6 +751,19 @@ _EVENTS: Final[Mapping[str, str]] = {
     "circuit-discarded": "Discarded",
     "foreign-arrived": "Came in from elsewhere",
     "circuit-without-record": "Taken with a tag nobody knew",
+    "carton-told": "Maker's notice on packs entered",
+    "lot-ruled": "Ruled on two lot texts",
+    "prime-entered-late": "Prime entered from paper",
+    "foreign-listed": "List of the sending hospital",
+    "transferred-out": "Transferred out",
+    "down-time-sheets-printed": "Down-time sheets printed",
+    "corrected": "Corrected",
+    "claim-ruled": "Ruled on two claims",
+    "patients-merged": "Two patient references are one person",
+    "stock-received": "Stock received",
+    "stock-moved": "Stock moved",
+    "stock-counted": "Stock counted",
+    "stock-out": "Stock taken out unused",
 }
 
 
@@ -735,6 +786,8 @@ def say_event(kind: str, body: Facts) -> str:
             added = facts.get("added")
             times = f" × {added}" if isinstance(added, int) and added > 1 else ""
             detail = f"{named or ''}{times}{lot}"
+        case "corrected":
+            detail = say_correction(body)
         case "prime-signed":
             detail = str(body.get("meaning"))
         case "circuit-discarded":

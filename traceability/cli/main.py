@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "migrate": "database:migrate",
     "person": "people:person",
     "rebuild": "ledger:rebuild",
+    "replay": "replay:replay",
     "serve": "serve:serve",
     "site": "site:site",
     "verify": "ledger:verify",

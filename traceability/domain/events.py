@@ -49,6 +49,19 @@ class Kind(StrEnum):
     CIRCUIT_DISCARDED = "circuit-discarded"
     FOREIGN_ARRIVED = "foreign-arrived"
     CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
+    CARTON_TOLD = "carton-told"
+    LOT_RULED = "lot-ruled"
+    DOWN_TIME_SHEETS_PRINTED = "down-time-sheets-printed"
+    PRIME_ENTERED_LATE = "prime-entered-late"
+    FOREIGN_LISTED = "foreign-listed"
+    TRANSFERRED_OUT = "transferred-out"
+    CORRECTED = "corrected"
+    CLAIM_RULED = "claim-ruled"
+    PATIENTS_MERGED = "patients-merged"
+    STOCK_RECEIVED = "stock-received"
+    STOCK_MOVED = "stock-moved"
+    STOCK_COUNTED = "stock-counted"
+    STOCK_OUT = "stock-out"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,6 +121,13 @@ class Recorded:
         """Return a date of the body."""
         value = self.text_or_none(name)
         return None if value is None else date.fromisoformat(value)
+
+    def texts(self, name: str) -> list[str]:
+        """Return a list of texts of the body; absent means empty."""
+        value = self.body.get(name, [])
+        if not isinstance(value, list):
+            raise TypeError(f"event {self.number}: {name} is not a list")
+        return [text for text in value if isinstance(text, str)]
 
     def rows(self, name: str) -> list[Mapping[str, Plain]]:
         """Return a list of objects of the body; absent means empty."""

@@ -24,6 +24,8 @@ class Right(StrEnum):
     HOLD_STOCK = "hold-stock"
     RULE = "rule"
     """Void, and rule on disputed claims."""
+    RULE_LOTS = "rule-lots"
+    """Rule on whether two lot texts that look alike name one lot or two."""
     LISTS = "lists"
     """Products, circuit types, places and policy."""
     ASK = "ask"
@@ -60,8 +62,8 @@ RIGHTS: Final[Mapping[Role, frozenset[Right]]] = {
         {Right.PAST_DATE, Right.PAST_STOP, Right.HOLD_CIRCUIT, Right.RULE, Right.SEE_PATIENTS}
     ),
     Role.STOCK: frozenset({Right.LISTS}),
-    Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK}),
-    Role.PHARMACIST: frozenset({Right.HOLD_STOCK}),
+    Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS}),
+    Role.PHARMACIST: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS}),
     Role.RECALL: frozenset({Right.HOLD_STOCK, Right.SEE_PATIENTS}),
     Role.AUDITOR: frozenset({Right.READ_ALL}),
     Role.ADMINISTRATOR: frozenset({Right.ADMIN, Right.LISTS}),

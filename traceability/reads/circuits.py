@@ -114,11 +114,16 @@ class CircuitFacts:
 
 
 def circuit_facts(
-    session: Session, site_id: UUID, number: str, now: datetime
+    session: Session, site_id: UUID, number: str, now: datetime, as_of_no: int | None = None
 ) -> CircuitFacts | None:
-    """Return the circuit of that number, or None."""
+    """Return the circuit of that number, or None; as of a ledger number, as it was known then.
+
+    None too where it was not known then. `now` is the moment of which is spoken.
+    """
     circuit = circuit_by_number(session, site_id, number)
-    return None if circuit is None else facts_of(session, circuit, now)
+    if circuit is None or (as_of_no is not None and circuit.begun_no > as_of_no):
+        return None
+    return facts_of(session, circuit, now, as_of_no)
 
 
 def circuit_facts_by_id(
@@ -129,12 +134,15 @@ def circuit_facts_by_id(
     return None if circuit is None else facts_of(session, circuit, now)
 
 
-def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
-    """Return all that is known of a stored circuit."""
-    prime, standing = prime_of(session, circuit), standing_of(session, circuit)
+def facts_of(
+    session: Session, circuit: Circuit, now: datetime, as_of_no: int | None = None
+) -> CircuitFacts:
+    """Return all that is known of a stored circuit, now or as of a ledger number."""
+    prime = prime_of(session, circuit, as_of_no)
+    standing = standing_of(session, circuit, as_of_no)
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
-    hold = hold_on(session, circuit.site_id, circuit.id)
-    stays = stays_of(session, circuit)
+    hold = hold_on(session, circuit.site_id, circuit.id, as_of_no=as_of_no)
+    stays = stays_of(session, circuit, as_of_no)
     here = next((stay for stay in stays if stay[1].until is None), None)
     kept = circuit.kept_id and session.get(KeptApart, circuit.kept_id)
     return CircuitFacts(
@@ -168,13 +176,13 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
                 at=each.valid_from,
                 meaning=each.meaning,
             )
-            for each in signatures_of(session, circuit)
+            for each in signatures_of(session, circuit, as_of_no)
         ),
         hold=(hold.notice or hold.reason) if hold else "",
-        parts=tuple(_parts(session, circuit)),
-        runs=tuple(runs_of(session, circuit)),
+        parts=tuple(_parts(session, circuit, as_of_no)),
+        runs=tuple(runs_of(session, circuit, as_of_no)),
         places=tuple(stay for _, stay in stays),
-        phases=tuple(phases_of(session, circuit)),
+        phases=tuple(phases_of(session, circuit, as_of_no)),
     )
 
 
@@ -183,7 +191,7 @@ def _name(session: Session, site_id: UUID, person_id: UUID | None) -> str:
     return person.name if person else ""
 
 
-def _parts(session: Session, circuit: Circuit) -> list[PartFacts]:
+def _parts(session: Session, circuit: Circuit, as_of_no: int | None) -> list[PartFacts]:
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
     slots = {slot.id: slot for slot in sheet.slots} if sheet else {}
     order = {slot_id: index for index, slot_id in enumerate(slots)}
@@ -194,7 +202,7 @@ def _parts(session: Session, circuit: Circuit) -> list[PartFacts]:
         .where(
             Part.site_id == circuit.site_id,
             Part.circuit_id == circuit.id,
-            believed_at(Part, None),
+            believed_at(Part, as_of_no),
         )
     )
     found = [

@@ -9,8 +9,10 @@ from sqlalchemy.orm import Session
 
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit
+from traceability.storage.corrections import RunEnd
 from traceability.storage.kept_apart import KeptApart
-from traceability.storage.runs import CircuitOnRun, Patient, Run, RunPatient
+from traceability.storage.patients import known_as, patient_of_run
+from traceability.storage.runs import CircuitOnRun, Patient, Run
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,10 +58,14 @@ def runs(session: Session, site_id: UUID, *, limit: int = 200) -> list[RunFacts]
     return [_facts(session, run) for run in session.scalars(rows)]
 
 
-def run_facts(session: Session, site_id: UUID, number: str) -> RunFacts | None:
-    """Return the run of that number, or None."""
+def run_facts(
+    session: Session, site_id: UUID, number: str, as_of_no: int | None = None
+) -> RunFacts | None:
+    """Return the run of that number, or None; as of a ledger number, as it was known then."""
     run = session.scalar(select(Run).filter_by(site_id=site_id, number=number.upper()))
-    return None if run is None else _facts(session, run)
+    if run is None or (as_of_no is not None and run.begun_no > as_of_no):
+        return None
+    return _facts(session, run, as_of_no)
 
 
 def run_number(session: Session, site_id: UUID, run_id: UUID) -> str:
@@ -73,28 +79,15 @@ def patient_text(session: Session, site_id: UUID, run_id: UUID) -> str:
 
     The caller holds the right to see it and records that it was shown.
     """
-    rows = (
-        select(KeptApart.text, Patient.temporary)
-        .select_from(RunPatient)
-        .join(
-            Patient,
-            (Patient.site_id == RunPatient.site_id) & (Patient.id == RunPatient.patient_id),
-        )
-        .outerjoin(KeptApart, KeptApart.id == Patient.kept_id)
-        .where(
-            RunPatient.site_id == site_id,
-            RunPatient.run_id == run_id,
-            RunPatient.valid_to.is_(None),
-            believed_at(RunPatient, None),
-        )
-        .order_by(RunPatient.recorded_no.desc())
-        .limit(1)
-    )
-    found = session.execute(rows).first()
-    return "" if found is None else (found.text or found.temporary or "")
+    given = patient_of_run(session, site_id, run_id)
+    if given is None:
+        return ""
+    patient = session.get_one(Patient, (site_id, known_as(session, [site_id], given)))
+    kept = patient.kept_id and session.get(KeptApart, patient.kept_id)
+    return (kept.text if kept else None) or patient.temporary or ""
 
 
-def _facts(session: Session, run: Run) -> RunFacts:
+def _facts(session: Session, run: Run, as_of_no: int | None = None) -> RunFacts:
     rows = session.execute(
         select(CircuitOnRun, Circuit.number)
         .join(
@@ -104,28 +97,21 @@ def _facts(session: Session, run: Run) -> RunFacts:
         .where(
             CircuitOnRun.site_id == run.site_id,
             CircuitOnRun.run_id == run.id,
-            believed_at(CircuitOnRun, None),
+            believed_at(CircuitOnRun, as_of_no),
         )
         .order_by(CircuitOnRun.valid_from, CircuitOnRun.recorded_no)
     )
-    patient = session.scalar(
-        select(Patient)
-        .join(
-            RunPatient,
-            (RunPatient.site_id == Patient.site_id) & (RunPatient.patient_id == Patient.id),
-        )
-        .where(
-            RunPatient.site_id == run.site_id,
-            RunPatient.run_id == run.id,
-            RunPatient.valid_to.is_(None),
-            believed_at(RunPatient, None),
-        )
+    given = patient_of_run(session, run.site_id, run.id, as_of_no)
+    patient = given and session.get_one(
+        Patient, (run.site_id, known_as(session, [run.site_id], given, as_of_no))
     )
+    found = rows.all()
+    begun = min((row.valid_from for row, _ in found), default=run.begun_at)
     return RunFacts(
         id=run.id,
         number=run.number,
-        begun_at=run.begun_at,
-        ended_at=run.ended_at,
+        begun_at=run.begun_at if as_of_no is None else begun,
+        ended_at=run.ended_at if as_of_no is None else _end_known(session, run, as_of_no),
         circuits=tuple(
             RunCircuit(
                 circuit_id=row.circuit_id,
@@ -135,8 +121,15 @@ def _facts(session: Session, run: Run) -> RunFacts:
                 until=row.valid_to,
                 disputed=row.disputed,
             )
-            for row, number in rows
+            for row, number in found
         ),
         patient_known=patient is not None,
         temporary=(patient.temporary or "") if patient else "",
     )
+
+
+def _end_known(session: Session, run: Run, as_of_no: int) -> datetime | None:
+    rows = select(RunEnd.valid_from).where(
+        RunEnd.site_id == run.site_id, RunEnd.run_id == run.id, believed_at(RunEnd, as_of_no)
+    )
+    return session.scalar(rows.limit(1))

@@ -36,7 +36,7 @@ class StayFacts:
     reason: str = ""
 
 
-def runs_of(session: Session, circuit: Circuit) -> list[OnRunFacts]:
+def runs_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> list[OnRunFacts]:
     """Return the circuit's times with runs, oldest first; disputed claims too."""
     link = CircuitOnRun
     rows = session.execute(
@@ -45,7 +45,7 @@ def runs_of(session: Session, circuit: Circuit) -> list[OnRunFacts]:
         .where(
             link.site_id == circuit.site_id,
             link.circuit_id == circuit.id,
-            believed_at(link, None),
+            believed_at(link, as_of_no),
         )
         .order_by(link.valid_from, link.recorded_no)
     )
@@ -62,7 +62,9 @@ def runs_of(session: Session, circuit: Circuit) -> list[OnRunFacts]:
     ]
 
 
-def stays_of(session: Session, circuit: Circuit) -> list[tuple[UUID, StayFacts]]:
+def stays_of(
+    session: Session, circuit: Circuit, as_of_no: int | None = None
+) -> list[tuple[UUID, StayFacts]]:
     """Return the places it stood in, each with its id, oldest first."""
     rows = session.execute(
         select(CircuitPlace, Place.name)
@@ -70,7 +72,7 @@ def stays_of(session: Session, circuit: Circuit) -> list[tuple[UUID, StayFacts]]
         .where(
             CircuitPlace.site_id == circuit.site_id,
             CircuitPlace.circuit_id == circuit.id,
-            believed_at(CircuitPlace, None),
+            believed_at(CircuitPlace, as_of_no),
         )
         .order_by(CircuitPlace.valid_from, CircuitPlace.recorded_no)
     )
@@ -80,14 +82,14 @@ def stays_of(session: Session, circuit: Circuit) -> list[tuple[UUID, StayFacts]]
     ]
 
 
-def phases_of(session: Session, circuit: Circuit) -> list[StayFacts]:
+def phases_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> list[StayFacts]:
     """Return the phases it went through, oldest first."""
     rows = session.scalars(
         select(CircuitPhase)
         .where(
             CircuitPhase.site_id == circuit.site_id,
             CircuitPhase.circuit_id == circuit.id,
-            believed_at(CircuitPhase, None),
+            believed_at(CircuitPhase, as_of_no),
         )
         .order_by(CircuitPhase.valid_from, CircuitPhase.recorded_no)
     )

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Row, Select, select
+from sqlalchemy import ColumnElement, Row, Select, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from traceability.domain.circuits import Phase
@@ -15,7 +15,9 @@ from traceability.recall.cut import Cut
 from traceability.recall.exposure import blocks
 from traceability.storage.base import Link, believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Prime
+from traceability.storage.corrections import Restated
 from traceability.storage.ledger import LedgerEvent
+from traceability.storage.patients import known_as
 from traceability.storage.runs import CircuitOnRun, Run, RunPatient
 from traceability.storage.site import Place
 
@@ -49,7 +51,7 @@ class CircuitSeen:
     begun_at: datetime
     primed_at: datetime | None
     primed_no: int | None
-    """Number of the entry that ended the prime; None if it had not ended."""
+    """Number of the entry that ended the prime, corrected or not; None if it had not ended."""
     use_by: datetime | None
     phase: str
     phase_since: datetime | None
@@ -68,7 +70,10 @@ def circuits(session: Session, ids: Iterable[UUID], cut: Cut) -> dict[UUID, Circ
 
 
 def patients_of(session: Session, run_ids: Iterable[UUID], cut: Cut) -> dict[UUID, UUID]:
-    """Return the patient's id of each run that has one. The text stays where it is kept."""
+    """Return the patient's id of each run that has one, by what was known of merges at the cut.
+
+    The text stays where it is kept.
+    """
     found: dict[UUID, UUID] = {}
     for block in blocks(sorted(run_ids)):
         rows = select(RunPatient.run_id, RunPatient.patient_id).where(
@@ -78,7 +83,10 @@ def patients_of(session: Session, run_ids: Iterable[UUID], cut: Cut) -> dict[UUI
             believed_at(RunPatient, cut.number),
         )
         found |= {row.run_id: row.patient_id for row in session.execute(rows)}
-    return found
+    known = {
+        patient: known_as(session, cut.sites, patient, cut.number) for patient in found.values()
+    }
+    return {run: known[patient] for run, patient in found.items()}
 
 
 def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, CircuitSeen]:
@@ -112,6 +120,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
         Circuit.circuit_type,
         Circuit.contents,
         Circuit.begun_at,
+        Circuit.prime_ended_no,
     ).where(Circuit.site_id.in_(cut.sites), Circuit.id.in_(block))
     found = {}
     for row in session.execute(rows):
@@ -124,7 +133,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
             recorded=row.contents == "recorded",
             begun_at=row.begun_at,
             primed_at=prime.valid_from if prime else None,
-            primed_no=prime.recorded_no if prime else None,
+            primed_no=row.prime_ended_no if prime else None,
             use_by=prime.use_by if prime else None,
             phase=phase.phase if phase else "",
             phase_since=phase.valid_from if phase else None,
@@ -153,8 +162,15 @@ def _runs(
         )
         .join(Run, (Run.site_id == link.site_id) & (Run.id == link.run_id))
         .outerjoin(
+            Restated,
+            (Restated.site_id == link.site_id)
+            & (Restated.recorded_no == link.recorded_no)
+            & (Restated.line == link.line),
+        )
+        .outerjoin(
             LedgerEvent,
-            (LedgerEvent.site_id == link.site_id) & (LedgerEvent.number == link.recorded_no),
+            (LedgerEvent.site_id == link.site_id)
+            & (LedgerEvent.number == func.coalesce(Restated.origin_no, link.recorded_no)),
         )
         .where(
             link.site_id.in_(cut.sites),

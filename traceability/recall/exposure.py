@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any, Final, TypeVar
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Row, Select, func, select
+from sqlalchemy import ColumnElement, Row, Select, exists, func, not_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from traceability.domain.parts import PartState
@@ -19,7 +19,14 @@ from traceability.domain.scopes import loose_key
 from traceability.recall.cut import Cut
 from traceability.recall.question import Question
 from traceability.storage.base import believed_at
-from traceability.storage.circuits import DISPUTED, LOT_UNKNOWN, Circuit, Part
+from traceability.storage.circuits import (
+    DISPUTED,
+    LOT_UNKNOWN,
+    NEVER_WAS,
+    Circuit,
+    CircuitPhase,
+    Part,
+)
 from traceability.storage.items import Lot
 
 BLOCK: Final = 500
@@ -133,11 +140,19 @@ def lots_alike(session: Session, question: Question, cut: Cut) -> list[UUID]:
 
 
 def unknown_contents(session: Session, cut: Cut) -> list[UUID]:
-    """Return the circuits whose contents are not recorded."""
+    """Return the circuits whose contents are not recorded; one that never was holds nothing."""
+    phase = CircuitPhase
+    never_was = exists().where(
+        phase.site_id == Circuit.site_id,
+        phase.circuit_id == Circuit.id,
+        phase.reason == NEVER_WAS,
+        believed_at(phase, cut.number),
+    )
     rows = select(Circuit.id).where(
         Circuit.site_id.in_(cut.sites),
         Circuit.contents == "not-recorded",
         Circuit.begun_no <= cut.number,
+        not_(never_was),
     )
     return list(session.scalars(rows))
 

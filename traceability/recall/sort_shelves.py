@@ -180,9 +180,13 @@ def _sure_times(part: PartSeen, circuit: CircuitSeen) -> tuple[Span, ...]:
 
 
 def was_dropped(part: PartSeen, circuit: CircuitSeen) -> bool:
-    """Tell a part discarded before use from one swapped out later, by the order of entries."""
-    in_prime = circuit.primed_no is not None and part.recorded_no < circuit.primed_no
-    return part.end is not None and in_prime
+    """Tell a part discarded before use from one swapped out later, by the order of entries.
+
+    A row that was corrected since was written later than it speaks of: its time tells.
+    """
+    if part.end is None or circuit.primed_no is None or circuit.primed_at is None:
+        return False
+    return part.recorded_no < circuit.primed_no or part.end < circuit.primed_at
 
 
 def _why_spared(part: PartSeen, circuit: CircuitSeen, may_flow: Sequence[Span]) -> str:

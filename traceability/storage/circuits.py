@@ -20,6 +20,9 @@ Ticked parts too: of a cap it is known that one is fitted, and not from which lo
 
 DISPUTED: Final = text("disputed")
 
+NEVER_WAS: Final = "void"
+"""Reason code of a circuit whose very beginning was voided: it stands nowhere and holds nothing."""
+
 
 class Circuit(Entity, Base):
     """One circuit, from the beginning of its prime, or from its arrival."""
@@ -28,6 +31,7 @@ class Circuit(Entity, Base):
     __table_args__ = (
         UniqueConstraint("site_id", "number"),
         Index("ix_circuit_site_id_begun_no", "site_id", "begun_no"),
+        Index("ix_circuit_site_id_circuit_type", "site_id", "circuit_type", "begun_at"),
         Index("ix_circuit_site_id_contents", "site_id", "contents", "begun_no"),
         Index("ix_circuit_site_id_prime_ended_no", "site_id", "prime_ended_no", "begun_no"),
     )

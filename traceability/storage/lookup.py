@@ -150,7 +150,9 @@ def circuit_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: U
     return session.scalar(rows)
 
 
-def hold_on(session: Session, site_id: UUID, *subjects: UUID | None) -> Hold | None:
+def hold_on(
+    session: Session, site_id: UUID, *subjects: UUID | None, as_of_no: int | None = None
+) -> Hold | None:
     """Return an open hold on any of these circuits, lots or products."""
     ids = [subject for subject in subjects if subject is not None]
     rows = (
@@ -159,7 +161,7 @@ def hold_on(session: Session, site_id: UUID, *subjects: UUID | None) -> Hold | N
             Hold.site_id == site_id,
             Hold.subject_id.in_(ids),
             Hold.valid_to.is_(None),
-            Hold.superseded_no.is_(None),
+            believed_at(Hold, as_of_no),
         )
         .order_by(Hold.recorded_no + 0)  # else SQLite reads all holds there are, in their order
         .limit(1)
@@ -242,20 +244,20 @@ def signatures_of(
     return list(session.scalars(rows))
 
 
-def standing_of(session: Session, circuit: Circuit) -> Standing:
-    """Return the facts that decide the circuit's state now."""
-    prime = prime_of(session, circuit)
+def standing_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> Standing:
+    """Return the facts that decide the circuit's state."""
+    prime = prime_of(session, circuit, as_of_no)
     not_fitted = select(func.count()).where(
         Part.site_id == circuit.site_id,
         Part.circuit_id == circuit.id,
         Part.state == PartState.NOT_FITTED,
         Part.valid_to.is_(None),
-        Part.superseded_no.is_(None),
+        believed_at(Part, as_of_no),
     )
     return Standing(
-        phase=Phase(phase_of(session, circuit).phase),
-        signatures=len(signatures_of(session, circuit)),
-        on_hold=hold_on(session, circuit.site_id, circuit.id) is not None,
+        phase=Phase(phase_of(session, circuit, as_of_no).phase),
+        signatures=len(signatures_of(session, circuit, as_of_no)),
+        on_hold=hold_on(session, circuit.site_id, circuit.id, as_of_no=as_of_no) is not None,
         use_by=prime.use_by if prime else None,
         parts_missing=bool(session.scalar(not_fitted)),
     )

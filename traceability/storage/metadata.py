@@ -2,30 +2,38 @@
 
 from traceability.storage import (
     circuits,
+    corrections,
+    down_time,
     holds,
     items,
     kept_apart,
     ledger,
+    notices,
     people,
     requests,
     runs,
     scans,
     site,
+    stock,
 )
 from traceability.storage.base import Base
 
 __all__ = [
     "circuits",
+    "corrections",
+    "down_time",
     "holds",
     "items",
     "kept_apart",
     "ledger",
     "metadata",
+    "notices",
     "people",
     "requests",
     "runs",
     "scans",
     "site",
+    "stock",
 ]
 
 metadata = Base.metadata

@@ -52,6 +52,9 @@ class SetProduct(Asked):
     """Outer packagings with identifiers of their own."""
     units: int = 1
     """How many pieces the identifier itself stands for; 1 unless it is a multi-pack's."""
+    maker_not_recorded: bool = False
+    """It stands for parts of this kind whose maker nobody wrote down; `maker` is then empty. Only
+    for an entry without an agency's code: a code names its maker."""
 
 
 def set_product(asked: SetProduct, *, site: Site) -> Done:
@@ -67,7 +70,7 @@ def set_product(asked: SetProduct, *, site: Site) -> Done:
 def _set_product(asked: SetProduct, session: Session, site: Site) -> Done:
     for field, value in (
         ("name", asked.name),
-        ("maker", asked.maker),
+        ("maker", "-" if _may_lack_maker(asked) else asked.maker),
         ("kind", asked.part_kind),
         ("identifier", asked.identifier),
     ):
@@ -110,6 +113,10 @@ def _set_product(asked: SetProduct, session: Session, site: Site) -> Done:
             right=Right.LISTS,
         )
     return one_event(asked, session, site, Kind.PRODUCT_SET, body, subject=product_id)
+
+
+def _may_lack_maker(asked: SetProduct) -> bool:
+    return asked.maker_not_recorded and asked.standard == "none" and not asked.maker
 
 
 def _is_changed(

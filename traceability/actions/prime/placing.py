@@ -6,12 +6,12 @@ from datetime import datetime, timedelta
 
 from traceability.actions.on_circuit import the_sheet
 from traceability.actions.once import Done, Site
-from traceability.actions.part_rows import NOT_READ, as_read
+from traceability.actions.part_rows import NOT_READ, as_read, inside_pack
 from traceability.actions.prime.scanned import Question, Scan, Understood
 from traceability.domain.events import Kind, Plain
-from traceability.domain.in_place import InPlace, free_places
-from traceability.domain.parts import Known, PartState
-from traceability.domain.sheets import Sheet, Where
+from traceability.domain.in_place import InPlace
+from traceability.domain.parts import PartState
+from traceability.domain.sheets import Sheet
 from traceability.domain.trolley import (
     PACK_KIND,
     Finding,
@@ -133,7 +133,7 @@ def place_piece(
     if len(parts) < scan.units:
         facts["not_placed"] = scan.units - len(parts)
     if understood.piece.kind == PACK_KIND:
-        inside = _inside_pack(context, sheet, filled, parts[0])
+        inside = inside_pack(sheet, filled, parts[0], context.ledger.now)
         facts["inside"] = len(inside)
         parts += inside
     return context.placed(parts, Finding.PLACED, facts)
@@ -181,28 +181,6 @@ def _part(
         "stays": slot.stays,
         "disputed": judgement.disputed,
     }
-
-
-def _inside_pack(
-    context: Attempt, sheet: Sheet, filled: list[InPlace], pack: Mapping[str, object]
-) -> list[dict[str, object]]:
-    slots = {
-        slot.id: slot for slot in sheet.slots if slot.inside_pack and slot.where is not Where.PACK
-    }
-    return [
-        {
-            **NOT_READ,
-            "part": uuid7(context.ledger.now),
-            "slot": slot_id,
-            "ordinal": ordinal,
-            "kind": slots[slot_id].kind,
-            "state": PartState.INSIDE_PACK,
-            "known": Known.PACK,
-            "leaves": slots[slot_id].leaves,
-            "pack": pack["part"],
-        }
-        for slot_id, ordinal in free_places(slots.values(), filled)
-    ]
 
 
 def understood_facts(understood: Understood) -> dict[str, Plain]:

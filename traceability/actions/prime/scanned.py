@@ -109,12 +109,17 @@ class Understood:
     lot_id: UUID | None
     unit_id: UUID | None
     expiry_printed: str | None
+    made: date | None = None
+    """Day of manufacture, where the code says it."""
 
 
 def is_personal(text: str) -> bool:
     """Tell a text that stands for a person, by its standard's own mark."""
     return WRISTBAND.search(text) is not None
 
+
+NOWHERE: Final = UUID(int=0)
+"""Stands for no circuit."""
 
 SHORTEST_CODE: Final = 8
 """Digits of the shortest product code there is (EAN-8; GS1 General Specifications, section 5.2).
@@ -137,12 +142,28 @@ def understand(
     scan: Scan, previous: Scan | None, session: Session, circuit: Circuit, today: date
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
+    return understand_at(scan, previous, session, circuit.site_id, today, besides=circuit.id)
+
+
+def understand_at(
+    scan: Scan,
+    previous: Scan | None,
+    session: Session,
+    site_id: UUID,
+    today: date,
+    *,
+    besides: UUID = NOWHERE,
+) -> Understood | Question:
+    """Return the same for a scan that belongs to no circuit, as on the shelves.
+
+    `besides` is the circuit in whose hands the piece may be.
+    """
     if read_symbol(scan.text.strip()) is not None:
         return Question(code="own-symbol", facts={}, keeps_text=False)
     reading = _interpret(scan, today, previous.text if previous else None)
     if is_personal(scan.text) or reading.private:
         return Question(code="wristband", facts={}, keeps_text=False)
-    return _product_of(reading, scan, previous, session, circuit, today)
+    return _product_of(reading, scan, previous, session, site_id, today, besides)
 
 
 def _product_of(
@@ -150,8 +171,9 @@ def _product_of(
     scan: Scan,
     previous: Scan | None,
     session: Session,
-    circuit: Circuit,
+    site_id: UUID,
     today: date,
+    besides: UUID,
 ) -> Understood | Question:
     whole = previous and join(_interpret(previous, today, None), reading, today)
     if whole and whole.device_identifier and not reading.device_identifier:
@@ -175,7 +197,7 @@ def _product_of(
         return Question(code="half-label", facts={}, harmless=True)
     standard = "none" if reading.status is Status.UNSTRUCTURED else str(reading.standard)
     identifier = reading.device_identifier or scan.text
-    found = packaging_of(session, circuit.site_id, standard, identifier)
+    found = packaging_of(session, site_id, standard, identifier)
     if found is None:
         # A code of no agency may be anything, a person's too: its text stays kept apart.
         named = None if standard == "none" else identifier
@@ -185,7 +207,7 @@ def _product_of(
             keeps_text=may_be_kept(scan, today),
         )
     product, units = found
-    return _understood(reading, scan, product, units, session, circuit)
+    return _understood(reading, scan, product, units, session, site_id, besides)
 
 
 def _interpret(scan: Scan, today: date, previous: str | None) -> Reading:
@@ -230,13 +252,13 @@ def _understood(
     product: Product,
     level_units: int,
     session: Session,
-    circuit: Circuit,
+    site_id: UUID,
+    besides: UUID,
 ) -> Understood:
-    site_id = circuit.site_id
     lot_id = lot_key(product.id, reading.lot) if reading.lot else None
     unit_id = unit_key(product.id, reading.serial) if reading.serial else None
     hold = hold_on(session, site_id, lot_id, product.id)
-    elsewhere = unit_id and circuit_with_unit(session, site_id, unit_id, circuit.id)
+    elsewhere = unit_id and circuit_with_unit(session, site_id, unit_id, besides)
     piece = Piece(
         product_id=product.id,
         name=product.name,
@@ -259,4 +281,5 @@ def _understood(
         lot_id=lot_id,
         unit_id=unit_id,
         expiry_printed=printed_expiry(reading.expiry, day_given=reading.expiry_day_given),
+        made=reading.made,
     )

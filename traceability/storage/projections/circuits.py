@@ -4,12 +4,13 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
-from traceability.storage.circuits import CircuitPhase, CircuitPlace
+from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace
 from traceability.storage.holds import Hold
-from traceability.storage.projections.primes import begin_circuit, end_circuit_place
+from traceability.storage.projections.beginnings import begin_circuit
+from traceability.storage.projections.primes import end_circuit_place
 from traceability.storage.projections.registry import projects
-from traceability.storage.projections.rows import add_link, end_all, move_on
-from traceability.storage.runs import CircuitOnRun, Run
+from traceability.storage.projections.rows import add_link, end_all, end_the_run, move_on
+from traceability.storage.runs import CircuitOnRun
 
 
 @projects(Kind.CIRCUIT_MOVED)
@@ -41,14 +42,20 @@ def circuit_discarded(session: Session, event: Recorded) -> None:
     end_circuit_place(session, event, circuit_id)
     # Opened and never connected: until here it counted as possibly used.
     end_all(session, CircuitOnRun, event, event.happened_at, circuit_id=circuit_id)
-    for run in event.rows("runs"):
-        ended = session.get_one(Run, (event.site_id, event.inner(run).key("run")))
-        ended.ended_at = max(event.happened_at, ended.begun_at)
+    for line, run in enumerate(event.rows("runs")):
+        end_the_run(session, event, event.inner(run).key("run"), event.happened_at, line)
 
 
 @projects(Kind.FOREIGN_ARRIVED, Kind.CIRCUIT_WITHOUT_RECORD)
 def foreign_arrived(session: Session, event: Recorded) -> None:
-    """A circuit whose contents are not recorded here; it never drops out of an answer."""
+    """A circuit whose contents are not recorded here; it never drops out of an answer.
+
+    One that stood here before may have been changed elsewhere: what is in it is open again.
+    """
+    known = session.get(Circuit, (event.site_id, event.key("circuit")))
+    if known is not None:
+        known.contents = "not-recorded"
+        return
     tag = event.rows("tag")
     begin_circuit(
         session,

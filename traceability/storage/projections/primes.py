@@ -17,6 +17,7 @@ from traceability.storage.circuits import (
     Signature,
 )
 from traceability.storage.items import Lot
+from traceability.storage.projections.beginnings import begin_circuit
 from traceability.storage.projections.lists import text_of
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
@@ -28,8 +29,8 @@ from traceability.storage.projections.rows import (
     replace,
     supersede,
 )
+from traceability.storage.projections.stock_levels import unit_used, units_given_back
 from traceability.storage.scans import PrintOrder, TrolleyAct
-from traceability.storage.site import Series
 from traceability.storage.trolley_acts import parts_of_act, parts_replaced_by
 
 
@@ -51,35 +52,6 @@ def prime_begun(session: Session, event: Recorded) -> None:
     )
 
 
-def begin_circuit(
-    session: Session, event: Recorded, phase: Phase, place_id: UUID | None, **columns: object
-) -> None:
-    """Add a circuit with its number and its first phase; None: it stands nowhere yet."""
-    circuit_id = event.key("circuit")
-    session.add(
-        Circuit(
-            site_id=event.site_id,
-            id=circuit_id,
-            number=event.text("number"),
-            begun_at=event.happened_at,
-            begun_no=event.number,
-            **columns,
-        )
-    )
-    session.flush()
-    count_up(session, event)
-    at = event.happened_at
-    add_link(session, CircuitPhase, event, 0, at, circuit_id=circuit_id, phase=phase, reason="")
-    if place_id is not None:
-        add_link(session, CircuitPlace, event, 0, at, circuit_id=circuit_id, place_id=place_id)
-
-
-def count_up(session: Session, event: Recorded) -> None:
-    """Remember the number that was given out."""
-    letter, _, digits = event.text("number").partition("-")
-    session.merge(Series(site_id=event.site_id, letter=letter, last=int(digits)))
-
-
 @projects(Kind.SCAN_QUESTIONED)
 def scan_questioned(session: Session, event: Recorded) -> None:
     """Keep what was asked back, so that "keep it" finds it."""
@@ -91,15 +63,16 @@ def scan_questioned(session: Session, event: Recorded) -> None:
 def part_placed(session: Session, event: Recorded) -> None:
     """Put one or more parts in their places; what a part replaces is superseded."""
     for line, row in enumerate(event.rows("parts")):
-        _place(session, event, line, event.inner(row))
+        place_part(session, event, line, event.inner(row))
     _trolley_act(session, event)
 
 
-def _place(session: Session, event: Recorded, line: int, part: Recorded) -> None:
+def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> None:
+    """Put one part in its place from the event's moment on; `part` has the part's row as body."""
     circuit_id = event.key("circuit")
     lot_id = part.key_or_none("lot_id")
     if lot_id is not None:
-        _name_lot(session, event, part, lot_id)
+        name_lot(session, event, part, lot_id)
     disputed = part.flag("disputed")
     for standing in open_links(
         session,
@@ -134,9 +107,11 @@ def _place(session: Session, event: Recorded, line: int, part: Recorded) -> None
         stays=part.flag("stays"),
         pack_part_id=part.key_or_none("pack"),
     )
+    unit_used(session, event, line, part)
 
 
-def _name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -> None:
+def name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -> None:
+    """Make the lot's row when first seen; `part` says `lot`, `product` and `expiry_day`."""
     if session.get(Lot, (event.site_id, lot_id)) is not None:
         return
     text = part.text("lot")
@@ -165,6 +140,7 @@ def part_taken_back(session: Session, event: Recorded) -> None:
         supersede(session, row, event)
     for line, row in enumerate(restored):
         again(session, row, event, line)
+    units_given_back(session, event, undone_no)
     act = session.get(TrolleyAct, (event.site_id, undone_no))
     if act is not None:
         act.undone_no = event.number
@@ -203,7 +179,7 @@ def part_swapped(session: Session, event: Recorded) -> None:
             replace(session, row, event, lines, valid_to=max(event.happened_at, row.valid_from))
             lines += 1
     for row_in in event.rows("part_in"):
-        _place(session, event, lines, event.inner(row_in))
+        place_part(session, event, lines, event.inner(row_in))
         lines += 1
     _trolley_act(session, event)
 

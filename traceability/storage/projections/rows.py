@@ -9,6 +9,8 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.events import Recorded
 from traceability.storage.base import Link
+from traceability.storage.corrections import RunEnd
+from traceability.storage.runs import Run
 
 L = TypeVar("L", bound=Link)
 
@@ -89,3 +91,16 @@ def move_on(
     begins = max([at, *began])
     ended = end_all(session, link, event, begins, circuit_id=circuit_id)
     add_link(session, link, event, ended, begins, circuit_id=circuit_id, **values)
+
+
+def end_the_run(
+    session: Session, event: Recorded, run_id: UUID, at: datetime | None, line: int = 0
+) -> None:
+    """Say when the run ended, never before it began; None: it goes on."""
+    run = session.get_one(Run, (event.site_id, run_id))
+    for row in open_links(session, RunEnd, event, run_id=run_id):
+        supersede(session, row, event)
+    run.ended_at = None if at is None else max(at, run.begun_at)
+    if run.ended_at is not None:
+        add_link(session, RunEnd, event, line, run.ended_at, run_id=run_id)
+    session.flush()

@@ -8,11 +8,13 @@ from sqlalchemy.orm import Session
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.circuits import CircuitPhase, CircuitPlace
-from traceability.storage.projections.primes import count_up, end_circuit_place
+from traceability.storage.projections.beginnings import count_up
+from traceability.storage.projections.primes import end_circuit_place
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
     add_link,
     end_all,
+    end_the_run,
     move_on,
     open_links,
     replace,
@@ -93,7 +95,7 @@ def came_back(session: Session, event: Recorded) -> None:
             place_id=place_id,
         )
     if event.flag("run_ends"):
-        session.get_one(Run, (event.site_id, event.key("run"))).ended_at = event.happened_at
+        end_the_run(session, event, event.key("run"), event.happened_at)
 
 
 @projects(Kind.FLOW_ON)
@@ -172,12 +174,22 @@ def flow_off(session: Session, event: Recorded) -> None:
 @projects(Kind.RUN_ENDED)
 def run_ended(session: Session, event: Recorded) -> None:
     """The patient's support is over."""
-    session.get_one(Run, (event.site_id, event.key("run"))).ended_at = event.happened_at
+    end_the_run(session, event, event.key("run"), event.happened_at)
 
 
 @projects(Kind.PATIENT_SET)
 def patient_set(session: Session, event: Recorded) -> None:
     """The run belongs to this patient; what was believed before stays readable."""
+    patient_id = event.key("patient")
+    add_patient(session, event)
+    run = session.get_one(Run, (event.site_id, event.key("run")))
+    for row in open_links(session, RunPatient, event, run_id=run.id):
+        supersede(session, row, event)
+    add_link(session, RunPatient, event, 0, run.begun_at, run_id=run.id, patient_id=patient_id)
+
+
+def add_patient(session: Session, event: Recorded) -> None:
+    """Add the patient reference that a body names, where it is new."""
     patient_id = event.key("patient")
     if session.get(Patient, (event.site_id, patient_id)) is None:
         session.add(
@@ -189,7 +201,3 @@ def patient_set(session: Session, event: Recorded) -> None:
             )
         )
         session.flush()
-    run = session.get_one(Run, (event.site_id, event.key("run")))
-    for row in open_links(session, RunPatient, event, run_id=run.id):
-        supersede(session, row, event)
-    add_link(session, RunPatient, event, 0, run.begun_at, run_id=run.id, patient_id=patient_id)

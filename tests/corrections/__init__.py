@@ -1,0 +1,1 @@
+"""Setting the record right: rules, acts, laws."""

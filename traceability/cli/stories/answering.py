@@ -1,0 +1,130 @@
+"""A store for each story: its facts go in by acts, and come out of the ledger to be asked about."""
+
+import shutil
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any, Final
+from uuid import uuid4
+
+from traceability.actions.lists.sheets import SetSheet, set_sheet
+from traceability.actions.lists.site import SiteFacts, set_up_site
+from traceability.actions.once import Site
+from traceability.cli.stories import circuits, lots, stock
+from traceability.cli.stories.entering import CIRCUIT_TYPE, ENTERS, Entering
+from traceability.cli.stories.form import BadStory, Given, Story
+from traceability.cli.stories.scope import names_one_lot, scope_of, written
+from traceability.domain.shelves.answer import answer
+from traceability.domain.shelves.facts import Fact
+from traceability.domain.shelves.situation import situation_at
+from traceability.domain.use_by import Way
+from traceability.errors import Refused
+from traceability.messages import say_refusal
+from traceability.recall.told import told_facts
+from traceability.security.keys import new_keys
+from traceability.settings import Settings
+from traceability.wiring import Services, wire
+
+__all__ = ["Stores", "circuits", "lots", "stock"]
+
+SITE: Final = SiteFacts(name="Replay", unit="Stories", ring="none", practice=True)
+BEFORE: Final = timedelta(days=1)
+"""How long before the first fact the store is set up."""
+
+
+class Stores:
+    """Stores of a moment, all from one that was made with its tables once."""
+
+    def __init__(self, folder: Path) -> None:
+        """Make the tables."""
+        self.folder = folder
+        self.keys = new_keys()
+        self.empty = folder / "empty.db"
+        services = self._wired(self.empty, zone="UTC")
+        services.create_tables()
+        services.close()
+
+    def _wired(self, file: Path, *, zone: str) -> Services:
+        settings = Settings(
+            database_url=f"sqlite:///{file}", var_dir=self.folder, zone=zone, practice=True
+        )
+        return wire(settings, keys=self.keys)
+
+    def answers(self, story: Story) -> Iterator[dict[str, Any]]:
+        """Yield the answer to each question, in order.
+
+        Raises:
+            BadStory: an act refused one of the facts; the message says which and why.
+        """
+        file = self.folder / "story.db"
+        shutil.copyfile(self.empty, file)
+        services = self._wired(file, zone=story.zone.key)
+        try:
+            entering = _entered(services, story)
+            with services.reads() as session:
+                facts = list(told_facts(session, entering.site.id))
+            yield from _answers(story, entering, _in_order(facts, story, entering))
+        finally:
+            services.close()
+            for each in self.folder.glob("story.db*"):
+                each.unlink()
+
+
+def _entered(services: Services, story: Story) -> Entering:
+    """Set the store up and enter all facts, in the order in which people entered them."""
+    facts = sorted(story.facts, key=_entered_at)
+    site = Site(
+        id=uuid4(),
+        sessions=services.writes,
+        clock=services.clock,
+        digest_key=services.keys.digest,
+        zone=story.zone,
+    )
+    entering = Entering(site, (_entered_at(facts[0]) if facts else services.now()) - BEFORE)
+    set_up_site(SITE, site=entering.site)
+    sheet = SetSheet(
+        sent=entering.sent(),
+        circuit_type=CIRCUIT_TYPE,
+        way=Way.WET_CLOSED,
+        fill_ml=1000,
+        slots=(),
+        read_version=0,
+    )
+    set_sheet(sheet, site=entering.site)
+    for fact in facts:
+        entering.now = _entered_at(fact)
+        try:
+            entering.entered[fact["id"]] = list(ENTERS[fact["type"]](entering, fact))
+        except Refused as refusal:
+            said = say_refusal(refusal, story.zone)
+            raise BadStory(f"fact {fact['id']} was refused: {said}") from refusal
+    return entering
+
+
+def _entered_at(fact: Given) -> datetime:
+    """Return when the fact was entered; nothing is entered before it has happened."""
+    at: datetime = max(fact["at"], fact["recorded_at"])
+    return at
+
+
+def _in_order(facts: Iterable[Fact], story: Story, entering: Entering) -> list[Fact]:
+    """Return the facts in the order of the file, which decides between facts of one moment."""
+    places: dict[int, int] = {}
+    for place, fact in enumerate(story.facts):
+        for done in entering.entered.get(fact["id"], ()):
+            places |= dict.fromkeys(range(done.first_no, done.last_no + 1), place)
+    return sorted(facts, key=lambda fact: places.get(int(fact.id.partition("/")[0]), -1))
+
+
+def _answers(story: Story, entering: Entering, facts: Sequence[Fact]) -> Iterator[dict[str, Any]]:
+    names = {str(circuit): name for name, circuit in entering.circuits.items()}
+    for asked in story.questions:
+        head = {"scenario": story.id, "question": asked["id"]}
+        try:
+            clauses = scope_of(asked["scope"])
+        except BadStory as bad:
+            yield {**head, "error": f"The question cannot be read: {bad}."}
+            continue
+        situation = situation_at(facts, as_of=asked["as_of"], items=story.items, zone=story.zone)
+        found = answer(clauses, situation)
+        yield {**head, **written(found, names, with_stock=names_one_lot(asked["scope"]))}
