@@ -49,6 +49,17 @@ class Kind(StrEnum):
     CIRCUIT_DISCARDED = "circuit-discarded"
     FOREIGN_ARRIVED = "foreign-arrived"
     CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
+    MODE_SET = "mode-set"
+    RUN_PART_IN = "run-part-in"
+    RUN_PART_OUT = "run-part-out"
+    EQUIPMENT_SET = "equipment-set"
+    EQUIPMENT_ON = "equipment-on"
+    EQUIPMENT_OFF = "equipment-off"
+    EQUIPMENT_MOVED = "equipment-moved"
+    ADDITIVE_GIVEN = "additive-given"
+    PART_ADDED = "part-added"
+    KEPT_FOR_INSPECTION = "kept-for-inspection"
+    CUSTODY_PASSED = "custody-passed"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

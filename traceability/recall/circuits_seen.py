@@ -97,9 +97,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
         session,
         _open(CircuitPlace, block, cut, CircuitPlace.site_id, CircuitPlace.place_id),
     )
-    primes = _by_circuit(
-        session, _open(Prime, block, cut, Prime.valid_from, Prime.recorded_no, Prime.use_by)
-    )
+    primes = _by_circuit(session, _open(Prime, block, cut, Prime.valid_from, Prime.use_by))
     left = {key for key, row in phases.items() if row.phase == Phase.TRANSFERRED_OUT}
     runs = _runs(session, block, left, cut)
     # Read apart: joined, a database may begin at a place and read all that ever stood there.
@@ -112,6 +110,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
         Circuit.circuit_type,
         Circuit.contents,
         Circuit.begun_at,
+        Circuit.prime_ended_no,
     ).where(Circuit.site_id.in_(cut.sites), Circuit.id.in_(block))
     found = {}
     for row in session.execute(rows):
@@ -124,7 +123,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
             recorded=row.contents == "recorded",
             begun_at=row.begun_at,
             primed_at=prime.valid_from if prime else None,
-            primed_no=prime.recorded_no if prime else None,
+            primed_no=row.prime_ended_no if prime else None,
             use_by=prime.use_by if prime else None,
             phase=phase.phase if phase else "",
             phase_since=phase.valid_from if phase else None,

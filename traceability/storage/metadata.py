@@ -2,12 +2,14 @@
 
 from traceability.storage import (
     circuits,
+    equipment,
     holds,
     items,
     kept_apart,
     ledger,
     people,
     requests,
+    run_extras,
     runs,
     scans,
     site,
@@ -16,6 +18,7 @@ from traceability.storage.base import Base
 
 __all__ = [
     "circuits",
+    "equipment",
     "holds",
     "items",
     "kept_apart",
@@ -23,6 +26,7 @@ __all__ = [
     "metadata",
     "people",
     "requests",
+    "run_extras",
     "runs",
     "scans",
     "site",

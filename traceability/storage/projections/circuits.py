@@ -6,9 +6,11 @@ from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.circuits import CircuitPhase, CircuitPlace
 from traceability.storage.holds import Hold
+from traceability.storage.projections.equipment import end_service
 from traceability.storage.projections.primes import begin_circuit, end_circuit_place
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link, end_all, move_on
+from traceability.storage.run_extras import Custody
 from traceability.storage.runs import CircuitOnRun, Run
 
 
@@ -39,8 +41,11 @@ def circuit_discarded(session: Session, event: Recorded) -> None:
         reason=event.text("reason"),
     )
     end_circuit_place(session, event, circuit_id)
+    end_all(session, Custody, event, event.happened_at, circuit_id=circuit_id)
     # Opened and never connected: until here it counted as possibly used.
     end_all(session, CircuitOnRun, event, event.happened_at, circuit_id=circuit_id)
+    runs = [event.inner(run).key("run") for run in event.rows("runs")]
+    end_service(session, event, runs=runs, circuits=[circuit_id])
     for run in event.rows("runs"):
         ended = session.get_one(Run, (event.site_id, event.inner(run).key("run")))
         ended.ended_at = max(event.happened_at, ended.begun_at)

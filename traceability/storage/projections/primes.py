@@ -1,13 +1,11 @@
 """What happens at the trolley: the prime, its parts, its end and its signatures."""
 
-from datetime import date
 from uuid import UUID
 
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
-from traceability.domain.scopes import loose_key
 from traceability.storage.circuits import (
     Circuit,
     CircuitPhase,
@@ -16,8 +14,8 @@ from traceability.storage.circuits import (
     Prime,
     Signature,
 )
-from traceability.storage.items import Lot
 from traceability.storage.projections.lists import text_of
+from traceability.storage.projections.lots import name_lot
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
     add_link,
@@ -91,15 +89,23 @@ def scan_questioned(session: Session, event: Recorded) -> None:
 def part_placed(session: Session, event: Recorded) -> None:
     """Put one or more parts in their places; what a part replaces is superseded."""
     for line, row in enumerate(event.rows("parts")):
-        _place(session, event, line, event.inner(row))
+        place_part(session, event, line, event.inner(row))
     _trolley_act(session, event)
 
 
-def _place(session: Session, event: Recorded, line: int, part: Recorded) -> None:
+def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> None:
+    """Put one part into its place; what stood there is superseded."""
     circuit_id = event.key("circuit")
     lot_id = part.key_or_none("lot_id")
     if lot_id is not None:
-        _name_lot(session, event, part, lot_id)
+        name_lot(
+            session,
+            event,
+            lot_id,
+            product_id=part.key("product"),
+            text=part.text("lot"),
+            expiry=part.day_or_none("expiry_day"),
+        )
     disputed = part.flag("disputed")
     for standing in open_links(
         session,
@@ -134,25 +140,6 @@ def _place(session: Session, event: Recorded, line: int, part: Recorded) -> None
         stays=part.flag("stays"),
         pack_part_id=part.key_or_none("pack"),
     )
-
-
-def _name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -> None:
-    if session.get(Lot, (event.site_id, lot_id)) is not None:
-        return
-    text = part.text("lot")
-    expiry = part.text_or_none("expiry_day")
-    session.add(
-        Lot(
-            site_id=event.site_id,
-            id=lot_id,
-            product_id=part.key("product"),
-            text=text,
-            loose_key=loose_key(text),
-            expiry=None if expiry is None else date.fromisoformat(expiry),
-            first_no=event.number,
-        )
-    )
-    session.flush()
 
 
 @projects(Kind.PART_TAKEN_BACK)
@@ -203,7 +190,7 @@ def part_swapped(session: Session, event: Recorded) -> None:
             replace(session, row, event, lines, valid_to=max(event.happened_at, row.valid_from))
             lines += 1
     for row_in in event.rows("part_in"):
-        _place(session, event, lines, event.inner(row_in))
+        place_part(session, event, lines, event.inner(row_in))
         lines += 1
     _trolley_act(session, event)
 
