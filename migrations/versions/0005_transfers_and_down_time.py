@@ -13,7 +13,7 @@ from traceability.storage.append_only import never_changes
 from traceability.storage.migrate import LosesRecords
 
 revision = "0005"
-down_revision = "0001"
+down_revision = "0004"
 branch_labels = None
 depends_on = None
 

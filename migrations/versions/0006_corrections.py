@@ -19,7 +19,7 @@ from traceability.storage.append_only import never_changes
 from traceability.storage.migrate import LosesRecords
 
 revision = "0006"
-down_revision = "0001"
+down_revision = "0005"
 branch_labels = None
 depends_on = None
 

@@ -17,6 +17,8 @@ WORDING: Final = (
     "reading_messages.py",
     "recall_messages.py",
     "correction_messages.py",
+    "stock_messages.py",
+    "run_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.items import Lot, Product
-from traceability.storage.projections.primes import name_lot
+from traceability.storage.projections.lots import name_lot_of
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link
 from traceability.storage.projections.stock_levels import change, level_of, open_book
@@ -101,7 +101,7 @@ def _lot(session: Session, event: Recorded) -> UUID | None:
         "product": event.text("product"),
         "expiry_day": event.text_or_none("expiry"),
     }
-    name_lot(session, event, event.inner(named), lot_id)
+    name_lot_of(session, event, event.inner(named), lot_id)
     lot = session.get_one(Lot, (event.site_id, lot_id))
     if lot.expiry is None:
         lot.expiry = event.day_or_none("expiry")
