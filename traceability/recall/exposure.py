@@ -21,6 +21,7 @@ from traceability.recall.question import Question
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import DISPUTED, LOT_UNKNOWN, Circuit, Part
 from traceability.storage.items import Lot
+from traceability.storage.moves import listed_whole
 
 BLOCK: Final = 500
 """Ids asked for at once: SQLite takes a limited number of values in one statement."""
@@ -133,13 +134,17 @@ def lots_alike(session: Session, question: Question, cut: Cut) -> list[UUID]:
 
 
 def unknown_contents(session: Session, cut: Cut) -> list[UUID]:
-    """Return the circuits whose contents are not recorded."""
+    """Return the circuits whose contents are not recorded, nor listed whole by their sender."""
     rows = select(Circuit.id).where(
         Circuit.site_id.in_(cut.sites),
         Circuit.contents == "not-recorded",
         Circuit.begun_no <= cut.number,
     )
-    return list(session.scalars(rows))
+    found = list(session.scalars(rows))
+    listed: set[UUID] = set()
+    for block in blocks(found):
+        listed |= listed_whole(session, cut.sites, block, cut.number)
+    return [circuit_id for circuit_id in found if circuit_id not in listed]
 
 
 def circuits_begun(session: Session, cut: Cut) -> int:
