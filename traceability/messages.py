@@ -12,6 +12,7 @@ from typing import Final, TypeAlias
 from zoneinfo import ZoneInfo
 
 from traceability.errors import Refused
+from traceability.stock_messages import SCANS as STOCK_SCANS
 
 Facts: TypeAlias = Mapping[str, object]
 
@@ -573,7 +574,8 @@ def _bad_value(facts: Facts) -> str:
 
 
 def _bad_scan(facts: Facts) -> str:
-    sentence, lines = _VERDICTS.get(str(facts.get("why")), _plain_code)(facts)
+    why = str(facts.get("why"))
+    sentence, lines = (STOCK_SCANS.get(why) or _VERDICTS.get(why, _plain_code))(facts)
     return f"{sentence}. {' '.join(line for line in lines if line)}".strip()
 
 
