@@ -15,6 +15,7 @@ from .patients import Course, away_for_nothing, live_run, wrong_scan
 from .posts import Keeper, discard
 from .primes import NEONATAL, prime
 from .setting_up import set_limit, set_up, wahl_leaves
+from .shelves import plan_shelves
 from .stage import Stage, Story
 from .stock import Stock
 from .ward import Chronicle, Crew, Ward
@@ -59,6 +60,7 @@ def first_day(services: Services, *, ends: datetime, seed: int) -> Ward:
     ward = Ward(stage=stage, stock=stock, ends=ends, free_beds=list(BEDS))
     set_up(stage, services, catalogue)
     _plan(ward, Keeper(ward), begins)
+    plan_shelves(ward)
     return ward
 
 

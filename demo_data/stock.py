@@ -48,6 +48,10 @@ class Stock:
         here = bisect_right([each.since for each in lots], at) - 1
         return lots[max(here - before, 0)]
 
+    def lots_between(self, key: str, start: datetime, end: datetime) -> list[Lot]:
+        """Return the lots that are begun within the time."""
+        return [lot for lot in self._lots[key] if start < lot.since < end]
+
     def is_fresh(self, key: str, at: datetime) -> bool:
         """Tell whether a new lot was begun within the last days, so that leftovers lie about.
 

@@ -19,6 +19,7 @@ from traceability.correction_messages import (
 )
 from traceability.errors import Refused
 from traceability.run_messages import say_extra
+from traceability.stock_messages import SCANS as STOCK_SCANS
 
 Facts: TypeAlias = Mapping[str, object]
 
@@ -642,7 +643,8 @@ _BAD_FILES: Final[Mapping[str, str]] = {
 
 
 def _bad_scan(facts: Facts) -> str:
-    sentence, lines = _VERDICTS.get(str(facts.get("why")), _plain_code)(facts)
+    why = str(facts.get("why"))
+    sentence, lines = (STOCK_SCANS.get(why) or _VERDICTS.get(why, _plain_code))(facts)
     return f"{sentence}. {' '.join(line for line in lines if line)}".strip()
 
 

@@ -12,16 +12,32 @@ from traceability.web import (
     people,
     prime,
     recall,
+    receive,
     runs,
     same_origin,
     session,
     shelf,
     sign_in,
+    stock,
     take,
     trolley,
 )
 
-PARTS = (shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
+PARTS = (
+    shelf,
+    sign_in,
+    prime,
+    trolley,
+    circuits,
+    take,
+    runs,
+    recall,
+    lists,
+    people,
+    health,
+    stock,
+    receive,
+)
 
 
 def register(app: Flask) -> None:

@@ -63,13 +63,16 @@ def new_product() -> ResponseReturnValue:
         kinds = kinds_in_use(reads, ours.site.id)
         types = [sheet.circuit_type for sheet in sheets(reads, ours.site.id)]
         asked = unknown_code(reads, ours.site.id, number, session.known_browser().device_id)
-    standard, identifier = asked or ("none", "")
+    # A code that was scanned at the shelves, where no prime waits for the answer.
+    told = request.args.get("standard", "none"), request.args.get("identifier", "")
+    standard, identifier = asked or told
     return render_template(
         "product.html",
         p={"standard": standard, "identifier": identifier},
         kinds=kinds,
         types=types,
         prime=number if asked else "",
+        then=request.args.get("then", ""),
         nav="lists",
     )
 
@@ -98,6 +101,8 @@ def save_product() -> ResponseReturnValue:
     )
     set_product(asked, site=session.site())
     number = form.get("prime", "")
+    if form.get("then") == "receive":
+        return redirect(url_for("receive.page"))
     if not number:
         return redirect(url_for("lists.product_list"))
     _scan_again(number, asked.sent)

@@ -4,10 +4,12 @@ from flask import Blueprint, jsonify, render_template
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
+from traceability.reads.can_prime import can_prime
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.shelf import Shelf, shelf
 from traceability.web.pictures.days import shelf_days
 from traceability.web.session import services
+from traceability.web.stock import lines_for_shelf
 
 pages = Blueprint("shelf", __name__)
 
@@ -16,11 +18,15 @@ pages = Blueprint("shelf", __name__)
 def page() -> ResponseReturnValue:
     """Show what stands ready."""
     ours, found = services(), _shelf()
-    drawn = shelf_days(found, ours.now(), ours.settings.zone_info)
+    zone = ours.settings.zone_info
+    with ours.reads() as reads:
+        stock = lines_for_shelf(can_prime(reads, ours.site.id, ours.now(), zone))
+    drawn = shelf_days(found, ours.now(), zone)
     return render_template(
         "shelf.html",
         shelf=found,
         days_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
+        stock=stock,
         nav="shelf",
     )
 

@@ -48,6 +48,7 @@ class ReceiveStock(Asked):
     """The characters as the scanner sent them; empty: product and lot are written below."""
     symbology_identifier: str | None = None
     channel: str = "physical-keys"
+    """ "typed" where a person typed what is printed under the code."""
     before: str = ""
     """The other half of the label, read just before."""
     chosen: str = ""
@@ -167,6 +168,7 @@ def _scanned(asked: ReceiveStock, session: Session, site: Site, today: date) -> 
     piece = found.piece
     if piece.lot and asked.lot_text.strip() not in {"", piece.lot}:
         raise BadScan(why="stock-other-lot", lot=piece.lot, written=asked.lot_text.strip())
+    read = piece.lot or piece.serial
     return _Pieces(
         product=found.product,
         lot=piece.lot or asked.lot_text.strip(),
@@ -174,7 +176,7 @@ def _scanned(asked: ReceiveStock, session: Session, site: Site, today: date) -> 
         expiry=piece.expiry or day_or_none("expires", asked.expiry),
         made=found.made or day_or_none("made", asked.made),
         a_pack=found.level_units,
-        known=Known.SCANNED if piece.lot or piece.serial else Known.TYPED,
+        known=Known.SCANNED if read and asked.channel != "typed" else Known.TYPED,
     )
 
 
