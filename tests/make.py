@@ -11,9 +11,24 @@ from uuid import UUID, uuid4
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.actions.circuit.add_part import AddPart, add_part
+from traceability.actions.circuit.additive import GiveAdditive, give_additive
 from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
 from traceability.actions.circuit.hold import PutOnHold, put_on_hold
+from traceability.actions.circuit.inspect import (
+    KeepForInspection,
+    PassCustody,
+    keep_for_inspection,
+    pass_custody,
+)
 from traceability.actions.circuit.keep import DiscardCircuit, discard_circuit
+from traceability.actions.equipment.register import SetEquipment, set_equipment
+from traceability.actions.equipment.use import (
+    EquipmentOff,
+    EquipmentOn,
+    equipment_off,
+    equipment_on,
+)
 from traceability.actions.lists.devices import SetDevice, set_device
 from traceability.actions.lists.people import IssueBadge, SetPerson, issue_badge, set_person
 from traceability.actions.lists.products import Level, SetProduct, set_product
@@ -27,6 +42,8 @@ from traceability.actions.prime.scan import GoOn, ScanAgain, ScanPart, go_on, sc
 from traceability.actions.prime.sign import SignPrime, sign_prime
 from traceability.actions.prime.take_back import Dropped, Undo, dropped, undo
 from traceability.actions.run.flow import EndRun, FlowOff, FlowOn, end_run, flow_off, flow_on
+from traceability.actions.run.mode import SetMode, set_mode
+from traceability.actions.run.parts import RunPartIn, RunPartOut, run_part_in, run_part_out
 from traceability.actions.run.patient import SetPatient, set_patient
 from traceability.actions.run.swap import SwapPart, swap_part
 from traceability.actions.run.take import TakeCircuit, take_circuit
@@ -55,6 +72,10 @@ STRONG_SALINE = "09521234000037"
 SYRINGE = "09521234000044"
 OXYGENATOR = "09521234000051"
 OTHER_PACK = "09521234000068"
+CANNULA = "09521234000211"
+ALBUMIN = "09521234000228"
+RED_CELLS = "09521234000235"
+HEATER = "09521234000242"
 TAP_CARTON = "19521234000010"
 UNKNOWN = "09521234000099"
 """Example numbers of GS1 Denmark's range, with right check digits (GS1 General Specifications,
@@ -256,6 +277,68 @@ class Ward:
         )
         return swap_part(replace(usual, **changes), site=self.site)
 
+    def mode(self, run: UUID, mode: str = "VV", **changes: Any) -> Done:
+        """The run goes on in this mode."""
+        usual = SetMode(sent=self.sent(), run_id=run, mode=mode, at=self.now)
+        return set_mode(replace(usual, **changes), site=self.site)
+
+    def part_in(self, run: UUID, text: str = "", **changes: Any) -> Done:
+        """A cannula, guide wire or reperfusion line goes in."""
+        usual = RunPartIn(sent=self.sent(), run_id=run, at=self.now, text=text)
+        return run_part_in(replace(usual, **changes), site=self.site)
+
+    def part_out(self, run: UUID, part: UUID | None, **changes: Any) -> Done:
+        """It comes out."""
+        usual = RunPartOut(sent=self.sent(), run_id=run, part_id=part or UUID(int=0), at=self.now)
+        return run_part_out(replace(usual, **changes), site=self.site)
+
+    def machine(self, serial: str = "HC-1", what: str = "heater-cooler", **changes: Any) -> UUID:
+        """Put a machine into the register."""
+        usual = SetEquipment(
+            sent=self.at("engineer").sent(),
+            what=what,
+            serial=serial,
+            maker="Mellowick Perfusion",
+            model="Warm 4",
+        )
+        done = set_equipment(replace(usual, **changes), site=self.site)
+        assert done.subject is not None
+        return done.subject
+
+    def equip(self, **changes: Any) -> Done:
+        """A machine serves."""
+        usual = EquipmentOn(sent=self.sent(), at=self.now)
+        return equipment_on(replace(usual, **changes), site=self.site)
+
+    def unequip(self, use: UUID | None, **changes: Any) -> Done:
+        """It serves no longer."""
+        usual = EquipmentOff(sent=self.sent(), use_id=use or UUID(int=0), at=self.now)
+        return equipment_off(replace(usual, **changes), site=self.site)
+
+    def add_part(self, circuit: UUID, text: str = "", **changes: Any) -> Done:
+        """One more piece."""
+        usual = AddPart(sent=self.sent(), circuit_id=circuit, at=self.now, text=text)
+        return add_part(replace(usual, **changes), site=self.site)
+
+    def give(self, circuit: UUID, **changes: Any) -> Done:
+        """Something goes into the prime."""
+        usual = GiveAdditive(sent=self.sent(), circuit_id=circuit, at=self.now)
+        return give_additive(replace(usual, **changes), site=self.site)
+
+    def keep(self, circuit: UUID, place: str = "trolley 1", **changes: Any) -> Done:
+        """Keep it for inspection."""
+        usual = KeepForInspection(
+            sent=self.sent(), circuit_id=circuit, place_id=self.places[place], at=self.now
+        )
+        return keep_for_inspection(replace(usual, **changes), site=self.site)
+
+    def pass_on(self, circuit: UUID, to: str = "Technician on call", **changes: Any) -> Done:
+        """Somebody else keeps it."""
+        usual = PassCustody(
+            sent=self.sent(), circuit_id=circuit, to=to, reason="to-look-at", at=self.now
+        )
+        return pass_custody(replace(usual, **changes), site=self.site)
+
     def discard(self, circuit: UUID, reason: str = "used") -> Done:
         """Throw it away."""
         asked = DiscardCircuit(sent=self.sent(), circuit_id=circuit, reason=reason, at=self.now)
@@ -325,6 +408,7 @@ ROLES = {
     "stock": ("stock",),
     "auditor": ("auditor",),
     "administrator": ("administrator",),
+    "engineer": ("biomedical engineer",),
 }
 PLACES = {
     "console 3": ("console", "mounted"),
@@ -415,5 +499,9 @@ def _fill(ward: Ward) -> None:
             volume_ml=1000,
             maker="Farrowend Fluids",
         )
+    ward.product(CANNULA, "Cannula 21 Fr", "cannula")
+    ward.product(ALBUMIN, "Albumin", "additive", maker="Farrowend Fluids")
+    ward.product(RED_CELLS, "Red cells", "blood", maker="Farrowend Fluids")
+    ward.product(HEATER, "Heater-cooler", "heater-cooler")
     ward.product(SYRINGE, "Syringe 50 ml", "syringe")
     ward.product(OXYGENATOR, "Oxygenator", "oxygenator", maker="Mellowick Perfusion")

@@ -139,6 +139,13 @@ class BadValue(Refused):
     code = "bad-value"
 
 
+class EquipmentBusy(Refused):
+    """The machine serves elsewhere at that time. Facts: `name`, `where`, `since`."""
+
+    code = "equipment-busy"
+    way_on = "record-anyway"
+
+
 class BadScan(Refused):
     """What was scanned cannot be taken for this. Facts: `why` (a question's code) and its own."""
 

@@ -18,6 +18,7 @@ from traceability.correction_messages import (
     say_correction,
 )
 from traceability.errors import Refused
+from traceability.run_messages import say_extra
 
 Facts: TypeAlias = Mapping[str, object]
 
@@ -443,6 +444,10 @@ CAUTIONS: Final = {
     "co2-unusual": "CO2 flow outside 1 to 2 L/min",
     "bags-short": "The bags hold less than was filled",
     "run-has-ended": "The run had ended",
+    "run-ended": "The run had ended by then",
+    "circuit-ended": "The circuit had ended by then",
+    "kept-for-inspection": "Kept for inspection",
+    "out-of-use": "Recorded as out of use",
     "not-taken-before": "Taken was not recorded before",
     "flow-on-said-before": "Flow on was recorded before; the earlier time counts",
     "wrong-fluid": "Another fluid or strength than the circuit type asks for",
@@ -515,6 +520,7 @@ _STATES: Final = {
     "ended": "has ended",
     "discarded": "was discarded",
     "transferred out": "was transferred out",
+    "kept for inspection": "is kept for inspection",
 }
 
 _ACTS: Final = {
@@ -529,6 +535,9 @@ _ACTS: Final = {
     "take": "Take another circuit, or record an emergency on the take page.",
     "flow-on": "Flow on is recorded. Look at the circuit's page.",
     "come-back": "It is not away without flow. Look at the circuit's page.",
+    "keep": "Take it off the patient or bring it back first, then keep it.",
+    "custody": "It is passed on once it is kept for inspection. Keep it first.",
+    "add": "Scan the part at the trolley: the prime goes on.",
     "swap": "Parts are swapped on circuits that are primed. Look at the circuit's page.",
 }
 
@@ -538,6 +547,14 @@ _SIDES: Final = {
     "before-part-in": "That is before the old part went in, {limit}. Set a later time.",
     "before-off": "The new circuit would be on before the old one was off, {limit}. Check "
     "both times.",
+    "before-run": "That is before the run began, {limit}. Set a later time.",
+    "before-mode": "That is before the mode that stands now, {limit}. Set a later time.",
+    "before-run-part-in": "That is before it went in, {limit}. Set a later time.",
+    "before-equipment": "That is before it was connected, {limit}. Set a later time.",
+    "before-prime": "That is before the circuit's prime began, {limit}. Set a later time.",
+    "before-that": "That is before what was recorded last, {limit}. Set a later time.",
+    "to-come": "That is still to come: it is {limit} now. Set an earlier time.",
+    "circuit-ended": "The circuit ended at {limit}. For what was before, set an earlier time.",
     "run-ended": "The run ended at {limit}. Nothing was changed.",
     "ends-before-begun": "The prime would end before it began, {limit}. Check both times.",
     "after-now": "That has not come yet: it is {limit}. Set an earlier time.",
@@ -580,6 +597,12 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "twice": "{field}: one of them is there twice. Count each once.",
     "no-day": "{field}: {value} is no date like 2026-11-25. Write it again.",
     "nothing-counted": "Write at least one number that you counted.",
+    "to-come": "{field}: {value} is still to come. Set an earlier day.",
+    "one-in-use": "A {field} is recorded here and still on. Take it off first.",
+    "not-equipment": "{field} is no machine of the register. Nothing was recorded.",
+    "not-for-run": "{field} is no cannula, guide wire or reperfusion line. Add it to the circuit.",
+    "not-for-adding": "{field} has a form of its own on this page. Nothing was recorded.",
+    "not-for-the-prime": "{field} is nothing that goes into a prime. Nothing was recorded.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
 
@@ -617,6 +640,7 @@ def _not_allowed(facts: Facts) -> str:
         "rule": "a charge consultant",
         "rule-lots": "a pharmacist or biomedical engineer",
         "lists": "stock or an administrator",
+        "equipment": "a biomedical engineer",
         "admin": "an administrator",
         "see-patients": "bedside, retrieval, consultant or recall coordinator",
     }
@@ -636,6 +660,11 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "already-on-run": lambda f: (
         f"{f.get('number')} is on run {f.get('run')} since {f.get('since')}. "
         "Check the tag. It is this one? Record it anyway: both claims are kept."
+    ),
+    "equipment-busy": lambda f: (
+        f"{str(f.get('name')).capitalize()} is recorded on {f.get('where')} since "
+        f"{f.get('since')}. Compare with its label. It is this one? Take it off there first, or "
+        "record it anyway: both claims are kept."
     ),
     "not-on-run": lambda f: (
         f"{f.get('number')} is not on this run. Check the tag, or take the circuit first."
@@ -764,6 +793,15 @@ _EVENTS: Final[Mapping[str, str]] = {
     "stock-moved": "Stock moved",
     "stock-counted": "Stock counted",
     "stock-out": "Stock taken out unused",
+    "mode-set": "Mode",
+    "run-part-in": "Put into the patient",
+    "run-part-out": "Taken out of the patient",
+    "equipment-on": "Equipment connected",
+    "equipment-off": "Equipment off",
+    "part-added": "Part added",
+    "additive-given": "Given into the prime",
+    "kept-for-inspection": "Kept for inspection",
+    "custody-passed": "Passed on",
 }
 
 
@@ -799,7 +837,7 @@ def say_event(kind: str, body: Facts) -> str:
             copy = body.get("copy")
             detail = f"copy {copy}" if copy else ""
         case _:
-            detail = ""
+            detail = say_extra(kind, body)
     cautions = body.get("cautions")
     codes = [str(code) for code in cautions] if isinstance(cautions, list) else []
     said_cautions = f". {'; '.join(say_cautions(codes))}" if codes else ""

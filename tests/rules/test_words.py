@@ -17,6 +17,7 @@ WORDING: Final = (
     "reading_messages.py",
     "recall_messages.py",
     "correction_messages.py",
+    "run_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

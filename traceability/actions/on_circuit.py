@@ -17,6 +17,7 @@ from traceability.errors import CautionsFirst, NotAllowed, UnknownCode, WrongSta
 from traceability.security.roles import rights_of_person
 from traceability.storage.circuits import Circuit, CircuitPhase
 from traceability.storage.lookup import locked_circuit, phase_of, sheet_of
+from traceability.storage.runs import Run
 
 
 def the_circuit(session: Session, site: Site, circuit_id: UUID) -> Circuit:
@@ -72,7 +73,7 @@ class GoesPast(Protocol):
 
 
 def require_goes_past(
-    asked: GoesPast, session: Session, circuit: Circuit, cautions: Sequence[str], right: Right
+    asked: GoesPast, session: Session, on: Circuit | Run, cautions: Sequence[str], right: Right
 ) -> None:
     """Let a person with the right go on past the cautions, with a reason.
 
@@ -80,9 +81,9 @@ def require_goes_past(
         CautionsFirst: no reason was given. NotAllowed: they do not hold the right.
     """
     if not asked.reason:
-        raise CautionsFirst(number=circuit.number, cautions=list(cautions), right=right)
+        raise CautionsFirst(number=on.number, cautions=list(cautions), right=right)
     person_id = asked.by or asked.sent.actor_id
-    if right not in rights_of_person(session, circuit.site_id, person_id):
+    if right not in rights_of_person(session, on.site_id, person_id):
         raise NotAllowed(right=right, person="")
 
 

@@ -20,6 +20,8 @@ class Phase(StrEnum):
     ENDED = "ended"
     DISCARDED = "discarded"
     TRANSFERRED_OUT = "transferred out"
+    KEPT = "kept for inspection"
+    """Nothing more is done with it, and it is not thrown away: somebody looks at it."""
 
 
 class Origin(StrEnum):
@@ -43,6 +45,7 @@ class State(StrEnum):
     ENDED = "ended"
     DISCARDED = "discarded"
     TRANSFERRED_OUT = "transferred out"
+    KEPT = "kept for inspection"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +97,7 @@ def cautions_for_use(
         "past-use-by": standing.use_by is not None and standing.use_by <= at,
         "on-hold": standing.on_hold,
         "discarded": standing.phase is Phase.DISCARDED,
+        "kept-for-inspection": standing.phase is Phase.KEPT,
         "was-used": standing.phase in {Phase.ENDED, Phase.TRANSFERRED_OUT},
     }
     return tuple(code for code, applies in checks.items() if applies)

@@ -62,6 +62,17 @@ class Kind(StrEnum):
     STOCK_MOVED = "stock-moved"
     STOCK_COUNTED = "stock-counted"
     STOCK_OUT = "stock-out"
+    MODE_SET = "mode-set"
+    RUN_PART_IN = "run-part-in"
+    RUN_PART_OUT = "run-part-out"
+    EQUIPMENT_SET = "equipment-set"
+    EQUIPMENT_ON = "equipment-on"
+    EQUIPMENT_OFF = "equipment-off"
+    EQUIPMENT_MOVED = "equipment-moved"
+    ADDITIVE_GIVEN = "additive-given"
+    PART_ADDED = "part-added"
+    KEPT_FOR_INSPECTION = "kept-for-inspection"
+    CUSTODY_PASSED = "custody-passed"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -40,5 +40,8 @@ class Known(StrEnum):
     """A person said so by an act: a tick, not readable, not fitted."""
 
 
+UNKNOWN_KIND: Final = "kind-not-known"
+"""Kind of a part of which nobody could read or say what it is: it may be of any kind."""
+
 GAPS: Final = (PartState.INSIDE_PACK, PartState.LOT_NOT_READABLE, PartState.LOT_NOT_RECORDED)
 """States in which a part is in the circuit and its own lot is not known."""

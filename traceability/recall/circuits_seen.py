@@ -105,9 +105,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
         session,
         _open(CircuitPlace, block, cut, CircuitPlace.site_id, CircuitPlace.place_id),
     )
-    primes = _by_circuit(
-        session, _open(Prime, block, cut, Prime.valid_from, Prime.recorded_no, Prime.use_by)
-    )
+    primes = _by_circuit(session, _open(Prime, block, cut, Prime.valid_from, Prime.use_by))
     left = {key for key, row in phases.items() if row.phase == Phase.TRANSFERRED_OUT}
     runs = _runs(session, block, left, cut)
     # Read apart: joined, a database may begin at a place and read all that ever stood there.

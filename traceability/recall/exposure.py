@@ -14,8 +14,10 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, Row, Select, exists, func, not_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from traceability.domain.parts import PartState
+from traceability.domain.at_the_run import ADDITIVE_KIND
+from traceability.domain.parts import UNKNOWN_KIND, PartState
 from traceability.domain.scopes import loose_key
+from traceability.domain.trolley import FLUID_KIND
 from traceability.recall.cut import Cut
 from traceability.recall.question import Question
 from traceability.storage.base import believed_at
@@ -92,7 +94,7 @@ def parts_with_gaps(
     is not known either. No kinds: the kind asked for is not known, so any may be it.
     """
     in_store = kinds_with_gaps(session)
-    wanted = sorted(set(kinds) & set(in_store)) if set(kinds) else in_store
+    wanted = sorted(may_be_of(kinds) & set(in_store)) if set(kinds) else in_store
     found: list[PartSeen] = []
     for still in not_superseded(Part.superseded_no, cut):
         gaps = select(*_COLUMNS).where(LOT_UNKNOWN, Part.recorded_no + 0 <= cut.number, still)
@@ -103,6 +105,15 @@ def parts_with_gaps(
                 of_product = gaps.where(Part.kind.in_(in_store), Part.product_id.in_(block))
                 found += _seen(session, of_product)
     return found
+
+
+def may_be_of(kinds: Iterable[str]) -> set[str]:
+    """Return the kinds under which a part of these kinds may have been recorded without its code.
+
+    What nobody could name may be anything; a fluid may have been given as an additive.
+    """
+    asked = set(kinds)
+    return asked | {UNKNOWN_KIND} | ({ADDITIVE_KIND} if FLUID_KIND in asked else set())
 
 
 def disputed_parts(session: Session, kinds: Iterable[str], cut: Cut) -> list[PartSeen]:

@@ -20,7 +20,8 @@ from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature
 from traceability.storage.holds import Hold
 from traceability.storage.items import Lot, Packaging, Product
-from traceability.storage.runs import CircuitOnRun
+from traceability.storage.run_extras import RunPart
+from traceability.storage.runs import CircuitOnRun, Run
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.site import Policy, Series
 
@@ -67,6 +68,12 @@ def newest_policy(session: Session, site_id: UUID) -> tuple[int, Limits]:
     if stored is None:
         return 0, Limits()
     return stored.version, read_limits(stored.body)
+
+
+def policy_of(session: Session, site_id: UUID, version: int) -> Limits:
+    """Return the limits of one version of the policy; the defaults where none was set."""
+    stored = session.get(Policy, (site_id, version))
+    return Limits() if stored is None else read_limits(stored.body)
 
 
 def read_limits(body: str) -> Limits:
@@ -144,6 +151,22 @@ def circuit_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: U
             Part.unit_id == unit_id,
             Part.superseded_no.is_(None),
             Part.circuit_id != besides,
+        )
+        .limit(1)
+    )
+    return session.scalar(rows)
+
+
+def run_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: UUID) -> str | None:
+    """Return the number of another run in whose patient this very unit lies or lay."""
+    rows = (
+        select(Run.number)
+        .join(RunPart, (RunPart.site_id == Run.site_id) & (RunPart.run_id == Run.id))
+        .where(
+            RunPart.site_id == site_id,
+            RunPart.unit_id == unit_id,
+            RunPart.superseded_no.is_(None),
+            RunPart.run_id != besides,
         )
         .limit(1)
     )

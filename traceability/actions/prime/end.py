@@ -86,12 +86,12 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
     if _bags_ml(session, circuit) < asked.fill_ml:
         noted += ("bags-short",)
     version, limits = newest_policy(session, site.id)
-    expiries = _expiries(session, circuit)
+    expiries = expiries_in(session, circuit)
     use_by = decide(
         at,
         site.zone,
         Way(sheet.way),
-        blood=(blood_at := _blood_since(session, circuit)) is not None,
+        blood=(blood_at := blood_since(session, circuit)) is not None,
         limits=limits,
         expiries=expiries,
         blood_at=blood_at,
@@ -166,7 +166,7 @@ def _latest_part(session: Session, circuit: Circuit) -> datetime | None:
     return session.scalar(rows)
 
 
-def _blood_since(session: Session, circuit: Circuit) -> datetime | None:
+def blood_since(session: Session, circuit: Circuit) -> datetime | None:
     """Return when the first blood component went in; None for a prime without blood."""
     rows = select(func.min(Part.valid_from)).filter_by(
         site_id=circuit.site_id, circuit_id=circuit.id, kind=BLOOD_KIND, superseded_no=None
@@ -185,7 +185,7 @@ def _bags_ml(session: Session, circuit: Circuit) -> int:
     return sum(volume or 0 for volume in session.scalars(rows))
 
 
-def _expiries(session: Session, circuit: Circuit) -> list[PartExpiry]:
+def expiries_in(session: Session, circuit: Circuit) -> list[PartExpiry]:
     """Return the expiries of what stays in the circuit after the prime."""
     rows = session.execute(
         select(Part.expiry, Product.name, Lot.text)

@@ -21,7 +21,14 @@ from traceability.identifiers.pairs import join
 from traceability.identifiers.reading import Context, Reading, Source, Status
 from traceability.storage.circuits import Circuit
 from traceability.storage.items import Product
-from traceability.storage.lookup import circuit_with_unit, hold_on, packaging_of, printed_expiry
+from traceability.storage.lookup import (
+    circuit_with_unit,
+    hold_on,
+    packaging_of,
+    printed_expiry,
+    run_with_unit,
+)
+from traceability.storage.runs import Run
 
 WRISTBAND: Final = re.compile(
     r"^(?:\]\w\d)?(?:\(?8018|\+/)|\x1d8018|\(8018\)"
@@ -139,7 +146,7 @@ def may_be_kept(scan: Scan, today: date) -> bool:
 
 
 def understand(
-    scan: Scan, previous: Scan | None, session: Session, circuit: Circuit, today: date
+    scan: Scan, previous: Scan | None, session: Session, circuit: Circuit | Run, today: date
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
     return understand_at(scan, previous, session, circuit.site_id, today, besides=circuit.id)
@@ -258,7 +265,10 @@ def _understood(
     lot_id = lot_key(product.id, reading.lot) if reading.lot else None
     unit_id = unit_key(product.id, reading.serial) if reading.serial else None
     hold = hold_on(session, site_id, lot_id, product.id)
-    elsewhere = unit_id and circuit_with_unit(session, site_id, unit_id, besides)
+    elsewhere = unit_id and (
+        circuit_with_unit(session, site_id, unit_id, besides)
+        or run_with_unit(session, site_id, unit_id, besides)
+    )
     piece = Piece(
         product_id=product.id,
         name=product.name,

@@ -77,7 +77,7 @@ def swap_part(asked: SwapPart, *, site: Site) -> Done:
 def _swap(asked: SwapPart, session: Session, site: Site) -> Done:
     circuit = the_circuit(session, site, asked.circuit_id)
     phase = phase_of(session, circuit).phase
-    if phase in {Phase.PRIMING, Phase.DISCARDED, Phase.ENDED}:
+    if phase in {Phase.PRIMING, Phase.DISCARDED, Phase.ENDED, Phase.KEPT}:
         raise WrongState(number=circuit.number, state=phase, act="swap")
     old = session.scalar(
         select(Part).filter_by(

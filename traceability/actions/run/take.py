@@ -160,6 +160,9 @@ def _cautions(circuit: Circuit | None, at: datetime, session: Session) -> tuple[
 MILD = frozenset({"contents-not-recorded"})
 """Said, but no reason to stop a planned take: the unit knows a foreign circuit when it sees one."""
 
+GONE = frozenset({"not-primed", "discarded", "kept-for-inspection", "was-used"})
+"""No reason makes such a circuit one to plan with."""
+
 BY_CONSULTANT = frozenset({"on-hold"})
 
 
@@ -175,7 +178,7 @@ def _refuse_planned(
         run = session.get_one(Run, (site.id, holder.run_id))
         raise AlreadyOnRun(number=circuit.number, run=run.number, since=holder.valid_from)
     grave = [code for code in cautions if code not in MILD]
-    if "not-primed" in grave or "discarded" in grave or "was-used" in grave:
+    if not GONE.isdisjoint(grave):
         raise WrongState(number=circuit.number, state=phase_of(session, circuit).phase, act="take")
     if not grave:
         return

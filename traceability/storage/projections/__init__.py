@@ -10,10 +10,13 @@ from traceability.domain.events import Recorded
 from traceability.storage.projections import (
     circuits,
     corrections,
+    equipment,
+    kept,
     lists,
     moves,
     notices,
     primes,
+    run_extras,
     runs,
     stock,
 )
@@ -22,11 +25,14 @@ from traceability.storage.projections.registry import BY_KIND
 __all__ = [
     "circuits",
     "corrections",
+    "equipment",
+    "kept",
     "lists",
     "moves",
     "notices",
     "primes",
     "project",
+    "run_extras",
     "runs",
     "stock",
 ]

@@ -7,9 +7,11 @@ from traceability.domain.events import Kind, Recorded
 from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace
 from traceability.storage.holds import Hold
 from traceability.storage.projections.beginnings import begin_circuit
+from traceability.storage.projections.equipment import end_service
 from traceability.storage.projections.primes import end_circuit_place
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link, end_all, end_the_run, move_on
+from traceability.storage.run_extras import Custody
 from traceability.storage.runs import CircuitOnRun
 
 
@@ -40,10 +42,13 @@ def circuit_discarded(session: Session, event: Recorded) -> None:
         reason=event.text("reason"),
     )
     end_circuit_place(session, event, circuit_id)
+    end_all(session, Custody, event, event.happened_at, circuit_id=circuit_id)
     # Opened and never connected: until here it counted as possibly used.
     end_all(session, CircuitOnRun, event, event.happened_at, circuit_id=circuit_id)
-    for line, run in enumerate(event.rows("runs")):
-        end_the_run(session, event, event.inner(run).key("run"), event.happened_at, line)
+    runs = [event.inner(run).key("run") for run in event.rows("runs")]
+    end_service(session, event, runs=runs, circuits=[circuit_id])
+    for line, run_id in enumerate(runs):
+        end_the_run(session, event, run_id, event.happened_at, line)
 
 
 @projects(Kind.FOREIGN_ARRIVED, Kind.CIRCUIT_WITHOUT_RECORD)

@@ -1,13 +1,11 @@
 """What happens at the trolley: the prime, its parts, its end and its signatures."""
 
-from datetime import date
 from uuid import UUID
 
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
-from traceability.domain.scopes import loose_key
 from traceability.storage.circuits import (
     Circuit,
     CircuitPhase,
@@ -16,9 +14,9 @@ from traceability.storage.circuits import (
     Prime,
     Signature,
 )
-from traceability.storage.items import Lot
 from traceability.storage.projections.beginnings import begin_circuit
 from traceability.storage.projections.lists import text_of
+from traceability.storage.projections.lots import name_lot
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
     add_link,
@@ -72,7 +70,14 @@ def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> 
     circuit_id = event.key("circuit")
     lot_id = part.key_or_none("lot_id")
     if lot_id is not None:
-        name_lot(session, event, part, lot_id)
+        name_lot(
+            session,
+            event,
+            lot_id,
+            product_id=part.key("product"),
+            text=part.text("lot"),
+            expiry=part.day_or_none("expiry_day"),
+        )
     disputed = part.flag("disputed")
     for standing in open_links(
         session,
@@ -108,26 +113,6 @@ def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> 
         pack_part_id=part.key_or_none("pack"),
     )
     unit_used(session, event, line, part)
-
-
-def name_lot(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -> None:
-    """Make the lot's row when first seen; `part` says `lot`, `product` and `expiry_day`."""
-    if session.get(Lot, (event.site_id, lot_id)) is not None:
-        return
-    text = part.text("lot")
-    expiry = part.text_or_none("expiry_day")
-    session.add(
-        Lot(
-            site_id=event.site_id,
-            id=lot_id,
-            product_id=part.key("product"),
-            text=text,
-            loose_key=loose_key(text),
-            expiry=None if expiry is None else date.fromisoformat(expiry),
-            first_no=event.number,
-        )
-    )
-    session.flush()
 
 
 @projects(Kind.PART_TAKEN_BACK)

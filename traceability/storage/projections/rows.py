@@ -1,5 +1,6 @@
 """How links are opened, ended and replaced; the only place that sets `superseded_no`."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import TypeVar
 from uuid import UUID
@@ -87,10 +88,22 @@ def move_on(
 
     Never before the open row began, whatever a device's clock said: nothing is in two places.
     """
-    began = [row.valid_from for row in open_links(session, link, event, circuit_id=circuit_id)]
+    follow_on(session, link, event, at, {"circuit_id": circuit_id}, **values)
+
+
+def follow_on(
+    session: Session,
+    link: type[L],
+    event: Recorded,
+    at: datetime,
+    of: Mapping[str, UUID],
+    **values: object,
+) -> None:
+    """End the open row of whatever `of` names and open the next one at the same moment."""
+    began = [row.valid_from for row in open_links(session, link, event, **of)]
     begins = max([at, *began])
-    ended = end_all(session, link, event, begins, circuit_id=circuit_id)
-    add_link(session, link, event, ended, begins, circuit_id=circuit_id, **values)
+    ended = end_all(session, link, event, begins, **of)
+    add_link(session, link, event, ended, begins, **of, **values)
 
 
 def end_the_run(

@@ -9,6 +9,7 @@ from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.circuits import CircuitPhase, CircuitPlace
 from traceability.storage.projections.beginnings import count_up
+from traceability.storage.projections.equipment import end_service
 from traceability.storage.projections.primes import end_circuit_place
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
@@ -20,6 +21,7 @@ from traceability.storage.projections.rows import (
     replace,
     supersede,
 )
+from traceability.storage.run_extras import Custody
 from traceability.storage.runs import CircuitOnRun, Patient, Run, RunPatient
 
 
@@ -63,6 +65,7 @@ def circuit_taken(session: Session, event: Recorded) -> None:
             reason="",
         )
         end_circuit_place(session, event, circuit_id)
+        end_all(session, Custody, event, event.happened_at, circuit_id=circuit_id)
 
 
 @projects(Kind.TAKE_WITHDRAWN, Kind.CAME_BACK_UNUSED)
@@ -95,6 +98,7 @@ def came_back(session: Session, event: Recorded) -> None:
             place_id=place_id,
         )
     if event.flag("run_ends"):
+        end_service(session, event, runs=[event.key("run")])
         end_the_run(session, event, event.key("run"), event.happened_at)
 
 
@@ -169,11 +173,13 @@ def flow_off(session: Session, event: Recorded) -> None:
         reason=event.text_or_none("reason") or "",
     )
     end_circuit_place(session, event, circuit_id)
+    end_service(session, event, circuits=[circuit_id])
 
 
 @projects(Kind.RUN_ENDED)
 def run_ended(session: Session, event: Recorded) -> None:
-    """The patient's support is over."""
+    """The patient's support is over; its machines are free. Run parts have times of their own."""
+    end_service(session, event, runs=[event.key("run")])
     end_the_run(session, event, event.key("run"), event.happened_at)
 
 

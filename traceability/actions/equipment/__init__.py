@@ -1,0 +1,1 @@
+"""Acts on machines: the register, what they serve, where they stand."""
