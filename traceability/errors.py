@@ -79,6 +79,18 @@ class NotOnPaper(Refused):
     code = "not-on-paper"
 
 
+class PrimedHere(Refused):
+    """Another hospital's list was given for a circuit primed here. Facts: `number`."""
+
+    code = "primed-here"
+
+
+class BadFile(Refused):
+    """A file of contents cannot be taken. Facts: `fault`, `where`."""
+
+    code = "bad-file"
+
+
 class SamePerson(Refused):
     """Primer and helper must be two people. Facts: `person`."""
 

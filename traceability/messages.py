@@ -462,6 +462,10 @@ CAUTIONS: Final = {
     "wrong-type": "A pack of another circuit type",
     "other-kind": "A part of another kind than its place is for",
     "not-on-sheet": "A part for which the circuit type has no place",
+    "pack-contents-not-known": "A pack is listed and nobody here knows what is inside it: the "
+    "list does not count as complete",
+    "kind-not-known-here": "A part without a lot is of a kind that is not known here: the list "
+    "does not count as complete",
     "fill-not-written": "Fill volume was not written down; the usual one stands for it",
 }
 """What speaks against an act that was done all the same."""
@@ -538,6 +542,7 @@ _ACTS: Final = {
     "keep": "Take it off the patient or bring it back first, then keep it.",
     "custody": "It is passed on once it is kept for inspection. Keep it first.",
     "add": "Scan the part at the trolley: the prime goes on.",
+    "transfer-out": "Only a circuit that is primed, taken or on a patient can leave.",
     "swap": "Parts are swapped on circuits that are primed. Look at the circuit's page.",
 }
 
@@ -556,6 +561,7 @@ _SIDES: Final = {
     "to-come": "That is still to come: it is {limit} now. Set an earlier time.",
     "circuit-ended": "The circuit ended at {limit}. For what was before, set an earlier time.",
     "run-ended": "The run ended at {limit}. Nothing was changed.",
+    "before-here": "That is before it stood here, {limit}. Set a later time.",
     "ends-before-begun": "The prime would end before it began, {limit}. Check both times.",
     "after-now": "That has not come yet: it is {limit}. Set an earlier time.",
 }
@@ -613,6 +619,26 @@ def _bad_value(facts: Facts) -> str:
         facts = {**facts, "of": ", ".join(str(each) for each in allowed)}
     sentence = _BAD_VALUES.get(str(facts.get("why")), "{field}: {value} cannot be right. Check it.")
     return sentence.format_map({"field": "", "value": "", "said": "", "of": "", **facts}).strip()
+
+
+_BAD_FILES: Final[Mapping[str, str]] = {
+    "too-large": "This file is far too large for a list of contents. Was another file chosen? "
+    "Nothing was taken in.",
+    "not-json": "This file is cut short or is no list of contents. Ask the sender for it again. "
+    "Nothing was taken in.",
+    "other-form": "This file is not a list of contents as this service writes it. Nothing was "
+    "taken in. Enter the list by hand, or scan the parts.",
+    "newer": "This file is of a newer form than is known here. Nothing was taken in. Enter the "
+    "list by hand.",
+    "changed": "This file was changed or cut after it was written: its digest does not fit. Ask "
+    "the sender for it again. Nothing was taken in.",
+    "field": "{where} of this file cannot be right. Nothing was taken in. Ask the sender, or enter "
+    "the list by hand.",
+    "practice": "This file comes from a practice store. Nothing in it is real, and nothing was "
+    "taken in.",
+    "real": "This is the practice store, and the file is from a real one. Nothing was taken in.",
+    "own": "This file was written here. It goes to the hospital that receives the circuit.",
+}
 
 
 def _bad_scan(facts: Facts) -> str:
@@ -682,6 +708,11 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         f"No sheet {f.get('number')} was printed here. Check the number. Another paper? Enter it "
         "without a number: it gets the next one."
     ),
+    "primed-here": lambda f: (
+        f"{f.get('number')} was primed here. What is in it is recorded; a list of another hospital "
+        "is for a circuit that came from there."
+    ),
+    "bad-file": lambda f: _BAD_FILES[str(f.get("fault"))].format(where=f.get("where")),
     "same-person": lambda f: (
         f"{f.get('person') or 'One person'} cannot sign both. The other one signs: badge and PIN."
     ),

@@ -9,7 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from traceability.domain.exposure import Shelf
-from traceability.domain.parts import PartState
+from traceability.domain.parts import Known, PartState
 from traceability.domain.spans import Span
 from traceability.recall.answer import Answer
 from traceability.recall.question import ProductNamed, Question
@@ -134,7 +134,9 @@ def _part_words(row: CircuitRow) -> str:
         out = gone if part.end is not None else ""
         stays = "its fluid may have stayed in" if part.stays and part.end is not None else ""
         used = "used in priming" if part.leaves else ""
-        key = (part.kind.replace("-", " "), lot, ", ".join(w for w in (out, stays, used) if w))
+        told = "stated by the sending hospital" if part.known == Known.STATED else ""
+        more = ", ".join(word for word in (told, out, stays, used) if word)
+        key = (part.kind.replace("-", " "), lot, more)
         groups[key] = groups.get(key, 0) + 1
     return "; ".join(
         f"{count} × {kind}, {lot}{f', {more}' if more else ''}"

@@ -80,15 +80,16 @@ SIGNATURES_NEEDED = 2
 
 
 def cautions_for_use(
-    standing: Standing, *, contents_recorded: bool, at: datetime
+    standing: Standing, *, contents_recorded: bool, at: datetime, listed: bool = False
 ) -> tuple[str, ...]:
     """Return all that speaks against use at `at`, everything at once, so staff see one list.
 
-    A circuit without recorded contents is not blamed for what nobody could have recorded.
+    A circuit without recorded contents is not blamed for what nobody could have recorded; `listed`
+    says that its sender has listed all of them.
     """
     primed = standing.phase is not Phase.PRIMING
     checks = {
-        "contents-not-recorded": not contents_recorded,
+        "contents-not-recorded": not contents_recorded and not listed,
         "not-primed": contents_recorded and not primed,
         "signature-missing": contents_recorded
         and primed

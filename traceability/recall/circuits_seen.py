@@ -17,6 +17,7 @@ from traceability.storage.base import Link, believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Prime
 from traceability.storage.corrections import Restated
 from traceability.storage.ledger import LedgerEvent
+from traceability.storage.moves import listed_whole
 from traceability.storage.patients import known_as
 from traceability.storage.runs import CircuitOnRun, Run, RunPatient
 from traceability.storage.site import Place
@@ -47,7 +48,7 @@ class CircuitSeen:
     number: str
     circuit_type: str
     recorded: bool
-    """False: contents not recorded."""
+    """False: contents not recorded, nor listed whole by the sending hospital."""
     begun_at: datetime
     primed_at: datetime | None
     primed_no: int | None
@@ -121,6 +122,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
         Circuit.prime_ended_no,
     ).where(Circuit.site_id.in_(cut.sites), Circuit.id.in_(block))
     found = {}
+    listed = listed_whole(session, cut.sites, block, cut.number)
     for row in session.execute(rows):
         phase, place, prime = phases.get(row.id), places.get(row.id), primes.get(row.id)
         found[row.id] = CircuitSeen(
@@ -128,7 +130,7 @@ def _block(session: Session, block: Sequence[UUID], cut: Cut) -> dict[UUID, Circ
             site_id=row.site_id,
             number=row.number,
             circuit_type=row.circuit_type,
-            recorded=row.contents == "recorded",
+            recorded=row.contents == "recorded" or row.id in listed,
             begun_at=row.begun_at,
             primed_at=prime.valid_from if prime else None,
             primed_no=row.prime_ended_no if prime else None,

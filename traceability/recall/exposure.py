@@ -30,6 +30,7 @@ from traceability.storage.circuits import (
     Part,
 )
 from traceability.storage.items import Lot
+from traceability.storage.moves import listed_whole
 
 BLOCK: Final = 500
 """Ids asked for at once: SQLite takes a limited number of values in one statement."""
@@ -151,7 +152,10 @@ def lots_alike(session: Session, question: Question, cut: Cut) -> list[UUID]:
 
 
 def unknown_contents(session: Session, cut: Cut) -> list[UUID]:
-    """Return the circuits whose contents are not recorded; one that never was holds nothing."""
+    """Return the circuits whose contents are not recorded, nor listed whole by their sender.
+
+    One that never was holds nothing.
+    """
     phase = CircuitPhase
     never_was = exists().where(
         phase.site_id == Circuit.site_id,
@@ -165,7 +169,11 @@ def unknown_contents(session: Session, cut: Cut) -> list[UUID]:
         Circuit.begun_no <= cut.number,
         not_(never_was),
     )
-    return list(session.scalars(rows))
+    found = list(session.scalars(rows))
+    listed: set[UUID] = set()
+    for block in blocks(found):
+        listed |= listed_whole(session, cut.sites, block, cut.number)
+    return [circuit_id for circuit_id in found if circuit_id not in listed]
 
 
 def circuits_begun(session: Session, cut: Cut) -> int:

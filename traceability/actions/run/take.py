@@ -36,6 +36,7 @@ from traceability.storage.lookup import (
     prime_of,
     standing_of,
 )
+from traceability.storage.moves import contents_known
 from traceability.storage.runs import CircuitOnRun, Run
 
 
@@ -153,7 +154,10 @@ def _cautions(circuit: Circuit | None, at: datetime, session: Session) -> tuple[
     if circuit is None:
         return ("contents-not-recorded",)
     return cautions_for_use(
-        standing_of(session, circuit), contents_recorded=circuit.contents == "recorded", at=at
+        standing_of(session, circuit),
+        contents_recorded=circuit.contents == "recorded",
+        listed=contents_known(session, circuit),
+        at=at,
     )
 
 

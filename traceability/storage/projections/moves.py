@@ -3,17 +3,20 @@
 from dataclasses import replace
 from uuid import UUID
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
-from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Prime
+from traceability.domain.parts import Known, PartState
+from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Part, Prime
 from traceability.storage.down_time import DownTimeNumber
+from traceability.storage.moves import ForeignList, Handover
 from traceability.storage.projections.beginnings import add_circuit, count_up
 from traceability.storage.projections.lists import text_of
-from traceability.storage.projections.primes import place_part
+from traceability.storage.projections.primes import end_circuit_place, place_part
 from traceability.storage.projections.registry import projects
-from traceability.storage.projections.rows import add_link, open_links, supersede
+from traceability.storage.projections.rows import add_link, move_on, open_links, supersede
 
 
 @projects(Kind.DOWN_TIME_SHEETS_PRINTED)
@@ -103,3 +106,73 @@ def _prime_of_known(session: Session, event: Recorded, circuit_id: UUID) -> None
     circuit.begun_at = min(circuit.begun_at, event.moment("begun_at"))
     for row in open_links(session, Prime, event, circuit_id=circuit_id):
         supersede(session, row, event)
+
+
+@projects(Kind.FOREIGN_LISTED)
+def foreign_listed(session: Session, event: Recorded) -> None:
+    """The sending hospital's list: it counts from the circuit's arrival, whenever it came."""
+    circuit_id = event.key("circuit")
+    circuit = session.get_one(Circuit, (event.site_id, circuit_id))
+    for before in open_links(session, ForeignList, event, circuit_id=circuit_id):
+        _withdraw_parts(session, event, before)
+        supersede(session, before, event)
+    source = event.rows("source")
+    add_link(
+        session,
+        ForeignList,
+        event,
+        0,
+        circuit.begun_at,
+        circuit_id=circuit_id,
+        complete=event.flag("complete"),
+        kept_id=event.inner(source[0]).key("kept") if source else None,
+        file_digest=event.text_or_none("file_digest") or "",
+    )
+    arrived = replace(event, happened_at=circuit.begun_at)
+    for line, row in enumerate(event.rows("parts")):
+        inside = row.get("state") == PartState.INSIDE_PACK
+        known = Known.PACK if inside and row.get("pack") else Known.STATED
+        part = {**row, "lot": row["lot_text"], "lot_id": row["lot"], "known": known}
+        place_part(session, arrived, line, arrived.inner(part))
+
+
+def _withdraw_parts(session: Session, event: Recorded, before: ForeignList) -> None:
+    """Stop believing the earlier list's parts; what was swapped since stays as it is."""
+    rows = select(Part).filter_by(
+        site_id=event.site_id,
+        circuit_id=before.circuit_id,
+        recorded_no=before.recorded_no,
+        valid_to=None,
+        superseded_no=None,
+    )
+    for row in session.scalars(rows.order_by(Part.line)).all():
+        supersede(session, row, event)
+
+
+@projects(Kind.TRANSFERRED_OUT)
+def transferred_out(session: Session, event: Recorded) -> None:
+    """The circuit left for another hospital; what comes after is beyond our record."""
+    circuit_id = event.key("circuit")
+    phases = open_links(session, CircuitPhase, event, circuit_id=circuit_id)
+    if not phases or phases[0].phase != Phase.TRANSFERRED_OUT:
+        move_on(
+            session,
+            CircuitPhase,
+            event,
+            event.happened_at,
+            circuit_id,
+            phase=Phase.TRANSFERRED_OUT,
+            reason="",
+        )
+        end_circuit_place(session, event, circuit_id)
+    to = event.rows("to")
+    add_link(
+        session,
+        Handover,
+        event,
+        0,
+        event.happened_at,
+        circuit_id=circuit_id,
+        kept_id=event.inner(to[0]).key("kept") if to else None,
+        file_digest=event.text_or_none("file_digest") or "",
+    )

@@ -1,0 +1,307 @@
+"""The lines of a sending hospital's list, turned into rows of parts."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from traceability.actions.prime.end import last_day
+from traceability.domain.contents_file import ContentsFile, FileProduct
+from traceability.domain.keys import lot_key, product_key, unit_key
+from traceability.domain.parts import Known, PartState
+from traceability.domain.sheets import BLOOD_KIND, Where, read_sheet
+from traceability.domain.trolley import FLUID_KIND, PACK_KIND
+from traceability.errors import BadValue, UnknownCode
+from traceability.storage.circuits import Circuit, Sheet
+from traceability.storage.items import Product
+from traceability.storage.kept_apart import uuid7
+from traceability.storage.lookup import circuit_with_unit, newest_sheet, packaging_of
+
+PRIMING_PLACE: Final = "used-in-priming"
+"""Where a part stands that left with the prime's end."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListedPart:
+    """One line of the list."""
+
+    kind: str = ""
+    """Kind of part; empty: the product's."""
+    product_id: UUID | None = None
+    """A product that is known here."""
+    product: FileProduct | None = None
+    """A product as the sending hospital knows it; recorded here if it is new."""
+    lot_text: str | None = None
+    serial: str | None = None
+    expiry: str | None = None
+    volume_ml: int | None = None
+    state: str = ""
+    """One of `PartState`; empty: by what is given."""
+    priming_only: bool = False
+
+
+def lines_of(contents: ContentsFile) -> tuple[ListedPart, ...]:
+    """Return the lines of a file that the sending hospital's own record wrote."""
+    return tuple(
+        ListedPart(
+            kind=part.kind,
+            product=part.product,
+            lot_text=part.lot,
+            serial=part.serial,
+            expiry=part.expires,
+            volume_ml=part.volume_ml,
+            state=part.state,
+            priming_only=part.priming_only,
+        )
+        for part in contents.parts
+    )
+
+
+@dataclass(slots=True, kw_only=True)
+class Listed:
+    """What an event's body holds of a list, and what is new because of it."""
+
+    rows: list[dict[str, object]] = field(default_factory=list)
+    new_products: list[dict[str, object]] = field(default_factory=list)
+    pack_unknown: bool = False
+    """A pack is in the list and nobody here knows what such a pack holds."""
+    kind_unknown: bool = False
+    """A part without a lot is of a kind that no product and no sheet here has: a question about
+    that part by our word for it would pass it over."""
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Why a list that is said to be complete does not count as such."""
+        checks = {
+            "pack-contents-not-known": self.pack_unknown,
+            "kind-not-known-here": self.kind_unknown,
+        }
+        return tuple(code for code, applies in checks.items() if applies)
+
+
+def listed_rows(
+    parts: Sequence[ListedPart],
+    circuit: Circuit,
+    session: Session,
+    *,
+    held: Mapping[str, Sequence[int]],
+    now: datetime,
+) -> Listed:
+    """Return the rows for these lines; a place's ordinals leave out what is `held` there.
+
+    Raises:
+        UnknownCode, BadValue: nothing was written.
+    """
+    made = Listed()
+    ordinals = {slot: set(taken) for slot, taken in held.items()}
+    kinds, kinds_here = {part.kind for part in parts}, _kinds_here(session, circuit.site_id)
+    states = {part.state for part in parts}
+    packs: list[tuple[dict[str, object], str]] = []
+    for part in parts:
+        product = _product(part, circuit.site_id, session, made)
+        row = _row(part, product, circuit, session, now)
+        row["ordinal"] = _next_free(ordinals, str(row["slot"]))
+        made.rows.append(row)
+        kinds.add(str(row["kind"]))
+        if row["lot"] is None and row["kind"] not in kinds_here:
+            made.kind_unknown = True
+        if row["kind"] == PACK_KIND and row["state"] != PartState.NOT_FITTED:
+            packs.append((row, product.circuit_type if product else ""))
+    _require_units_once(made.rows)
+    if PartState.INSIDE_PACK not in states:
+        for pack, circuit_type in packs:
+            inside = _inside(pack, circuit_type, kinds, circuit, session, now)
+            made.pack_unknown |= inside is None
+            for row in inside or ():
+                row["ordinal"] = _next_free(ordinals, str(row["slot"]))
+                made.rows.append(row)
+    return made
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Known:
+    """What is needed of a product, stored or about to be."""
+
+    id: UUID
+    kind: str
+    volume_ml: int | None
+    circuit_type: str
+
+
+def _product(part: ListedPart, site_id: UUID, session: Session, made: Listed) -> _Known | None:
+    if part.product_id is not None:
+        stored = session.get(Product, (site_id, part.product_id))
+        if stored is None:
+            raise UnknownCode(what="product", value=str(part.product_id))
+        return _known(stored)
+    if part.product is None:
+        return None
+    stated = part.product
+    # A code of no agency means nothing outside its hospital: it is never taken for one of ours.
+    found = _stored(stated, site_id, session)
+    if found is not None:
+        return _known(found)
+    identifier = (
+        stated.identifier if stated.standard != "none" else f"elsewhere:{stated.identifier}"
+    )
+    product_id = product_key(stated.standard, identifier, site_id=site_id)
+    there = session.get(Product, (site_id, product_id))
+    if there is not None:
+        return _known(there)
+    body: dict[str, object] = {
+        "product": product_id,
+        "standard": stated.standard,
+        "identifier": identifier,
+        "name": stated.name,
+        "maker": stated.maker or "not stated",
+        "item_number": stated.item_number,
+        "kind": part.kind,
+        # Not what it holds and what it is for: a prime here must not go past a stop because
+        # another hospital's file says so. Who keeps the lists adds it.
+        "substance": "",
+        "volume_ml": stated.volume_ml,
+        "circuit_type": "",
+        "counted": False,
+        "packaging": [{"identifier": identifier, "units": 1}],
+    }
+    if body["product"] not in [each["product"] for each in made.new_products]:
+        made.new_products.append(body)
+    return _Known(
+        id=product_id,
+        kind=part.kind,
+        volume_ml=stated.volume_ml,
+        circuit_type="",
+    )
+
+
+def _stored(stated: FileProduct, site_id: UUID, session: Session) -> Product | None:
+    if stated.standard == "none":
+        return None
+    level = packaging_of(session, site_id, stated.standard, stated.identifier)
+    return level[0] if level else None
+
+
+def _known(stored: Product) -> _Known:
+    return _Known(
+        id=stored.id,
+        kind=stored.kind,
+        volume_ml=stored.volume_ml,
+        circuit_type=stored.circuit_type,
+    )
+
+
+def _row(
+    part: ListedPart,
+    product: _Known | None,
+    circuit: Circuit,
+    session: Session,
+    now: datetime,
+) -> dict[str, object]:
+    kind = (product.kind if product else "") or part.kind
+    if not kind:
+        raise BadValue(field="kind of part", value="", why="empty")
+    told = product is not None and bool(part.lot_text or part.serial)
+    state = part.state or (PartState.RECORDED if told else PartState.LOT_NOT_RECORDED)
+    if state not in set(PartState):
+        raise BadValue(field="state", value=part.state, why="not-one-of", of=tuple(PartState))
+    if state == PartState.RECORDED and not told:
+        state = PartState.LOT_NOT_RECORDED
+    if state != PartState.RECORDED and told:
+        raise BadValue(field=kind, value=part.lot_text or part.serial, why="lot-and-none")
+    try:
+        expires = last_day(part.expiry) if part.expiry else None
+    except ValueError:
+        raise BadValue(field="expiry", value=part.expiry, why="bad-day") from None
+    unit_id = unit_key(product.id, part.serial) if product and part.serial else None
+    elsewhere = unit_id and circuit_with_unit(session, circuit.site_id, unit_id, circuit.id)
+    fluid = kind in {FLUID_KIND, BLOOD_KIND}
+    return {
+        "part": uuid7(now),
+        "slot": PRIMING_PLACE if part.priming_only else kind,
+        "ordinal": 0,
+        "kind": kind,
+        "state": PartState(state),
+        "known": Known.STATED,
+        "product": product and product.id,
+        "lot": lot_key(product.id, part.lot_text) if product and part.lot_text else None,
+        "lot_text": part.lot_text,
+        "serial": part.serial,
+        "unit": unit_id,
+        "expiry": part.expiry,
+        "expiry_day": expires and expires.isoformat(),
+        "volume_ml": part.volume_ml or (product.volume_ml if product else None),
+        "leaves": part.priming_only,
+        "stays": fluid and not part.priming_only,
+        "disputed": elsewhere is not None,
+        "pack": None,
+    }
+
+
+def _inside(
+    pack: Mapping[str, object],
+    circuit_type: str,
+    kinds: set[str],
+    circuit: Circuit,
+    session: Session,
+    now: datetime,
+) -> list[dict[str, object]] | None:
+    """Return what our sheet says is inside such a pack and the list does not name; None: unknown.
+
+    Else a notice about an inner part would exclude the circuit because its list names no such part.
+    """
+    sheet = newest_sheet(session, circuit.site_id, circuit_type) if circuit_type else None
+    if sheet is None:
+        return None
+    return [
+        {
+            **pack,
+            "part": uuid7(now),
+            "slot": slot.kind,
+            "kind": slot.kind,
+            "state": PartState.INSIDE_PACK,
+            "known": Known.PACK,
+            "product": None,
+            "lot": None,
+            "lot_text": None,
+            "serial": None,
+            "unit": None,
+            "expiry": None,
+            "expiry_day": None,
+            "volume_ml": None,
+            "leaves": slot.leaves,
+            "stays": False,
+            "disputed": False,
+            "pack": pack["part"],
+        }
+        for slot in sheet.slots
+        if slot.inside_pack and slot.where is not Where.PACK and slot.kind not in kinds
+        for _ in range(slot.count)
+    ]
+
+
+def _kinds_here(session: Session, site_id: UUID) -> set[str]:
+    products = session.scalars(select(Product.kind).filter_by(site_id=site_id).distinct())
+    bodies = session.scalars(select(Sheet.body).filter_by(site_id=site_id))
+    return {
+        *products,
+        *(slot.kind for body in bodies for slot in read_sheet(json.loads(body)).slots),
+    }
+
+
+def _next_free(ordinals: dict[str, set[int]], slot: str) -> int:
+    taken = ordinals.setdefault(slot, set())
+    free = next(number for number in range(1, len(taken) + 2) if number not in taken)
+    taken.add(free)
+    return free
+
+
+def _require_units_once(rows: Sequence[Mapping[str, object]]) -> None:
+    units = [row["unit"] for row in rows if row["unit"] is not None]
+    for row in rows:
+        if row["unit"] is not None and units.count(row["unit"]) > 1:
+            raise BadValue(field="serial", value=str(row["serial"]), why="serial-twice")
