@@ -609,6 +609,7 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "not-for-run": "{field} is no cannula, guide wire or reperfusion line. Add it to the circuit.",
     "not-for-adding": "{field} has a form of its own on this page. Nothing was recorded.",
     "not-for-the-prime": "{field} is nothing that goes into a prime. Nothing was recorded.",
+    "one-already": "They are one person already. Nothing was changed.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
 

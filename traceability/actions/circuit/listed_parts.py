@@ -32,6 +32,8 @@ class ListedPart:
 
     kind: str = ""
     """Kind of part; empty: the product's."""
+    slot: str = ""
+    """Place or line by which the list names the piece, the same in a later list; empty: none."""
     product_id: UUID | None = None
     """A product that is known here."""
     product: FileProduct | None = None
@@ -222,7 +224,7 @@ def _row(
     fluid = kind in {FLUID_KIND, BLOOD_KIND}
     return {
         "part": uuid7(now),
-        "slot": PRIMING_PLACE if part.priming_only else kind,
+        "slot": PRIMING_PLACE if part.priming_only else part.slot or kind,
         "ordinal": 0,
         "kind": kind,
         "state": PartState(state),

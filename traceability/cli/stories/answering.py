@@ -10,7 +10,7 @@ from uuid import uuid4
 from traceability.actions.lists.sheets import SetSheet, set_sheet
 from traceability.actions.lists.site import SiteFacts, set_up_site
 from traceability.actions.once import Site
-from traceability.cli.stories import circuits, lots, stock
+from traceability.cli.stories import circuits, equipment, lots, stock
 from traceability.cli.stories.entering import CIRCUIT_TYPE, ENTERS, Entering
 from traceability.cli.stories.form import BadStory, Given, Story
 from traceability.cli.stories.scope import names_one_lot, scope_of, written
@@ -25,7 +25,7 @@ from traceability.security.keys import new_keys
 from traceability.settings import Settings
 from traceability.wiring import Services, wire
 
-__all__ = ["Stores", "circuits", "lots", "stock"]
+__all__ = ["Stores", "circuits", "equipment", "lots", "stock"]
 
 SITE: Final = SiteFacts(name="Replay", unit="Stories", ring="none", practice=True)
 BEFORE: Final = timedelta(days=1)
