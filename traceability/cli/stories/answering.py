@@ -10,7 +10,7 @@ from uuid import uuid4
 from traceability.actions.lists.sheets import SetSheet, set_sheet
 from traceability.actions.lists.site import SiteFacts, set_up_site
 from traceability.actions.once import Site
-from traceability.cli.stories import circuits, equipment, lots, stock
+from traceability.cli.stories import circuits, corrections, equipment, lots, stock
 from traceability.cli.stories.entering import CIRCUIT_TYPE, ENTERS, Entering
 from traceability.cli.stories.form import BadStory, Given, Story
 from traceability.cli.stories.scope import names_one_lot, scope_of, written
@@ -25,7 +25,7 @@ from traceability.security.keys import new_keys
 from traceability.settings import Settings
 from traceability.wiring import Services, wire
 
-__all__ = ["Stores", "circuits", "equipment", "lots", "stock"]
+__all__ = ["Stores", "circuits", "corrections", "equipment", "lots", "stock"]
 
 SITE: Final = SiteFacts(name="Replay", unit="Stories", ring="none", practice=True)
 BEFORE: Final = timedelta(days=1)
@@ -91,14 +91,25 @@ def _entered(services: Services, story: Story) -> Entering:
         read_version=0,
     )
     set_sheet(sheet, site=entering.site)
+    entering.facts = {fact["id"]: fact for fact in story.facts}
     for fact in facts:
         entering.now = _entered_at(fact)
-        try:
-            entering.entered[fact["id"]] = list(ENTERS[fact["type"]](entering, fact))
-        except Refused as refusal:
-            said = say_refusal(refusal, story.zone)
-            raise BadStory(f"fact {fact['id']} was refused: {said}") from refusal
+        _enter(entering, fact, story)
     return entering
+
+
+def _enter(entering: Entering, fact: Given, story: Story) -> None:
+    """Enter one fact, and the corrections that waited for it."""
+    try:
+        done = list(ENTERS[fact["type"]](entering, fact))
+    except Refused as refusal:
+        said = say_refusal(refusal, story.zone)
+        raise BadStory(f"fact {fact['id']} was refused: {said}") from refusal
+    if fact["type"] == "correction" and fact["of"] not in entering.entered:
+        return
+    entering.entered[fact["id"]] = done
+    for waited in entering.waiting.pop(fact["id"], ()):
+        _enter(entering, waited, story)
 
 
 def _entered_at(fact: Given) -> datetime:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from typing import Final
-from uuid import UUID, uuid5
 
 from traceability.actions.equipment.late import (
     EndUseLate,
@@ -42,7 +41,7 @@ def equip_on(story: Entering, fact: Given) -> Iterator[Done]:
         what=WHAT,
         product_id=story.product(fact["item"], fact["maker"]),
         serial=fact["serial"],
-        use_id=use_of(story, fact["p"]),
+        use_id=story.use(fact["p"]),
     )
     yield enter_use_late(asked, site=story.site)
 
@@ -50,10 +49,5 @@ def equip_on(story: Entering, fact: Given) -> Iterator[Done]:
 @enters("equip_off")
 def equip_off(story: Entering, fact: Given) -> Iterator[Done]:
     """It serves no longer."""
-    asked = EndUseLate(sent=story.sent(), use_id=use_of(story, fact["p"]), at=fact["at"])
+    asked = EndUseLate(sent=story.sent(), use_id=story.use(fact["p"]), at=fact["at"])
     yield end_use_late(asked, site=story.site)
-
-
-def use_of(story: Entering, name: str) -> UUID:
-    """Return the id of a use by the file's name: its end may be entered before it."""
-    return uuid5(story.site.id, f"use {name}")
