@@ -15,6 +15,7 @@ from sqlalchemy import ColumnElement, Row, Select, exists, func, not_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from traceability.domain.at_the_run import ADDITIVE_KIND
+from traceability.domain.circuits import Origin
 from traceability.domain.parts import UNKNOWN_KIND, PartState
 from traceability.domain.scopes import loose_key
 from traceability.domain.trolley import FLUID_KIND
@@ -169,7 +170,15 @@ def unknown_contents(session: Session, cut: Cut) -> list[UUID]:
         Circuit.begun_no <= cut.number,
         not_(never_was),
     )
-    found = list(session.scalars(rows))
+    # Taken with a tag nobody knew, and its prime was entered only after that moment.
+    not_yet = select(Circuit.id).where(
+        Circuit.site_id.in_(cut.sites),
+        Circuit.prime_ended_no > cut.number,
+        Circuit.origin == Origin.FOREIGN,
+        Circuit.contents == "recorded",
+        Circuit.begun_no <= cut.number,
+    )
+    found = [*session.scalars(rows), *session.scalars(not_yet)]
     listed: set[UUID] = set()
     for block in blocks(found):
         listed |= listed_whole(session, cut.sites, block, cut.number)
