@@ -73,10 +73,15 @@ def in_force(words: Iterable[Word]) -> list[Word]:
     return standing[::-1]
 
 
+def spoken(word: Word) -> tuple[int, ...]:
+    """Return the numbers of all entries that a word speaks of."""
+    return (word.of, *word.also)
+
+
 def as_corrected(event: Recorded, words: Sequence[Word]) -> Recorded | None:
     """Return the entry as the words in force leave it; None where it never happened."""
     for word in words:
-        if event.number != word.of and event.number not in word.also:
+        if event.number not in spoken(word):
             continue
         if word.void and word.part is None:
             return None

@@ -20,13 +20,6 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.corrections.enter import enter, lock, with_more
 from traceability.actions.corrections.part_changes import PartSaid, part_changes, part_row
-from traceability.actions.corrections.subjects import (
-    entry,
-    hangs_on,
-    now_said,
-    spoken_of,
-    subjects_of,
-)
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.domain.corrections import words_of
 from traceability.domain.events import Kind, Plain, Recorded
@@ -41,6 +34,13 @@ from traceability.errors import (
 )
 from traceability.security.roles import rights_of_person, service_device
 from traceability.storage.circuits import Circuit
+from traceability.storage.entries import (
+    entry,
+    hangs_on,
+    now_said,
+    spoken_of,
+    subjects_of,
+)
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import moment_text
