@@ -62,7 +62,8 @@ def in_force(words: Iterable[Word]) -> list[Word]:
     From the newest back: whatever speaks of a word is newer, so its own standing is known by then.
     """
     standing: list[Word] = []
-    for word in sorted(words, key=lambda each: each.number, reverse=True):
+    in_order = sorted(words, key=lambda each: each.number)
+    for word in reversed(in_order):  # words of one entry keep their order
         now: Word | None = word
         for said in reversed(standing):
             if now is None or said.of != word.number:

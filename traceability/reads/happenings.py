@@ -79,6 +79,7 @@ def run_happenings(
         (RunEnd, RunEnd.run_id),
         (Correction, Correction.subject_id),
     )
+    numbers |= _swaps(session, site_id, run_id)
     given = select(RunPatient.patient_id).filter_by(site_id=site_id, run_id=run_id)
     for patient_id in sorted(set(session.scalars(given))):
         numbers |= _left(
@@ -92,6 +93,26 @@ def run_happenings(
     return _judged(session, site_id, run_id, told(session, site_id, numbers, as_of_no))
 
 
+def _swaps(session: Session, site_id: UUID, run_id: UUID) -> set[int]:
+    """Return the entries that put a part into a circuit while it was with the run."""
+    rows = select(Part.recorded_no).join(
+        CircuitOnRun,
+        (CircuitOnRun.site_id == Part.site_id)
+        & (CircuitOnRun.circuit_id == Part.circuit_id)
+        & (CircuitOnRun.valid_from <= Part.valid_from)
+        & (CircuitOnRun.valid_to.is_(None) | (CircuitOnRun.valid_to >= Part.valid_from)),
+    )
+    return set(
+        session.scalars(
+            rows.where(
+                CircuitOnRun.site_id == site_id,
+                CircuitOnRun.run_id == run_id,
+                CircuitOnRun.superseded_no.is_(None),
+            )
+        )
+    )
+
+
 def _judged(
     session: Session, site_id: UUID, subject_id: UUID, found: list[Happening]
 ) -> list[Happening]:
@@ -100,7 +121,9 @@ def _judged(
     said = [each for each in sayings(session, site_id, subject_id) if each.number in entered]
     words = in_force(word for event in said for word in words_of(event))
     void = {number for word in words if word.void and not word.part for number in spoken(word)}
-    changed = {number for word in words for number in spoken(word)} - void
+    # A ruling leaves the claim that stands as it was: only its being disputed ends.
+    mended = (word for word in words if word.part or set(word.changes) - {"disputed"})
+    changed = {number for word in mended for number in spoken(word)} - void
     return [
         replace(each, is_void=each.number in void, is_corrected=each.number in changed)
         for each in found

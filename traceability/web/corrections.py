@@ -8,13 +8,8 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.exceptions import NotFound
 
-from traceability.actions.corrections.correct import (
-    CAN_BE_VOID,
-    IN_TIME,
-    OF_PART,
-    Correct,
-    correct,
-)
+from traceability.actions.corrections.allowed import CAN_BE_VOID, IN_TIME, OF_PART
+from traceability.actions.corrections.correct import Correct, correct
 from traceability.actions.corrections.merge import MergePatients, merge_patients
 from traceability.actions.corrections.rule import RuleOnClaims, rule_on_claims
 from traceability.correction_messages import REASON_WORDS, STATE_WORDS
@@ -40,11 +35,11 @@ USUAL: Final = {
 }
 
 
-@pages.get("/entries/<int:number>")
-def entry_page(number: int) -> ResponseReturnValue:
+@pages.get("/entries/<int:no>")
+def entry_page(no: int) -> ResponseReturnValue:
     """Show what was entered, what is believed of it now, and the ways to set it right."""
     session.need(Right.ACT)
-    found = _entry(number)
+    found = _entry(no)
     kind = Kind(found.of.kind)
     person = session.who()
     rules = session.may(Right.RULE)
@@ -69,15 +64,15 @@ def entry_page(number: int) -> ResponseReturnValue:
     )
 
 
-@pages.post("/entries/<int:number>/correct")
-def set_right(number: int) -> ResponseReturnValue:
+@pages.post("/entries/<int:no>/correct")
+def set_right(no: int) -> ResponseReturnValue:
     """Enter the correction."""
     form = request.form
-    found = _entry(number)
+    found = _entry(no)
     way = form.get("way", "")
     asked = Correct(
         sent=session.sent(form.get("request_id")),
-        of=number,
+        of=no,
         reason=form.get("reason", ""),
         note=form.get("note", ""),
         void=way == "void",

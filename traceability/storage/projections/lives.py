@@ -9,7 +9,7 @@ import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Final
 from uuid import UUID
@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
 from traceability.domain.circuits import Phase
-from traceability.domain.corrections import Word, as_corrected, in_force, words_of
+from traceability.domain.corrections import Word, as_corrected, in_force, spoken, words_of
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.base import Base, Link
 from traceability.storage.circuits import (
@@ -131,7 +131,10 @@ def life(session: Session, site_id: UUID, circuit_id: UUID, more: Sequence[Recor
                 continue
             _project(scratch, now or event, said)
             if now is None:
-                _never_was(scratch, event, circuit_id)
+                by = max(
+                    word.number for word in words if word.void and event.number in spoken(word)
+                )
+                _never_was(scratch, replace(event, number=by), circuit_id)
             else:
                 happened.append(now)
         rows = {
