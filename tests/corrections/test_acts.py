@@ -351,6 +351,11 @@ def test_a_practice_prime_in_the_real_record_never_was(ward: Ward) -> None:
     facts = ward.facts(circuit)
     assert (facts.state, facts.parts, facts.signatures) == (State.DISCARDED, (), ())
     assert ask(ward, WRONG).rows == ()
+    # Its tag is found on the trolley and taken in an emergency: nobody knows what is in it.
+    ward.take(circuit)
+    (row,) = ask(ward, WRONG).rows
+    assert (row.shelf, row.reasons) == (Shelf.CANNOT_BE_EXCLUDED, ("contents_unknown",))
+    assert ward.facts(circuit).contents == "not-recorded"
     assert ask(ward, WRONG, before).digest == was.digest
 
 

@@ -13,7 +13,7 @@ from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
 from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
-from traceability.storage.circuits import Circuit, Part, Signature
+from traceability.storage.circuits import NEVER_WAS, Circuit, Part, Signature
 from traceability.storage.items import Lot, Product
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import (
@@ -145,6 +145,7 @@ def facts_of(
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
     hold = hold_on(session, circuit.site_id, circuit.id, as_of_no=as_of_no)
     stays = stays_of(session, circuit, as_of_no)
+    phases = tuple(phases_of(session, circuit, as_of_no))
     here = next((stay for stay in stays if stay[1].until is None), None)
     kept = circuit.kept_id and session.get(KeptApart, circuit.kept_id)
     return CircuitFacts(
@@ -154,7 +155,7 @@ def facts_of(
         circuit_type=circuit.circuit_type,
         sheet_version=circuit.sheet_version,
         way=sheet.way if sheet else "",
-        contents=circuit.contents,
+        contents=_contents(circuit, phases),
         sender=(kept.text or "") if kept else "",
         state=state_at(standing, now),
         standing=standing,
@@ -181,8 +182,13 @@ def facts_of(
         parts=tuple(_parts(session, circuit, as_of_no)),
         runs=tuple(runs_of(session, circuit, as_of_no)),
         places=tuple(stay for _, stay in stays),
-        phases=tuple(phases_of(session, circuit, as_of_no)),
+        phases=phases,
     )
+
+
+def _contents(circuit: Circuit, phases: tuple[StayFacts, ...]) -> str:
+    """Return whether it is recorded what is in it; a voided prime says nothing of that."""
+    return "not-recorded" if any(each.reason == NEVER_WAS for each in phases) else circuit.contents
 
 
 def _signed(session: Session, row: Signature) -> SignatureFacts:
