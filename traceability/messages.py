@@ -856,7 +856,7 @@ def say_event(kind: str, body: Facts) -> str:
             added = facts.get("added")
             times = f" × {added}" if isinstance(added, int) and added > 1 else ""
             detail = f"{named or ''}{times}{lot}"
-        case "corrected":
+        case "corrected" | "claim-ruled":
             detail = say_correction(body)
         case "prime-signed":
             detail = str(body.get("meaning"))

@@ -4,11 +4,13 @@ from flask import Flask
 
 from traceability.web import (
     circuits,
+    corrections,
     errors,
     filters,
     headers,
     health,
     lists,
+    lots,
     people,
     prime,
     recall,
@@ -21,7 +23,21 @@ from traceability.web import (
     trolley,
 )
 
-PARTS = (shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
+PARTS = (
+    shelf,
+    sign_in,
+    prime,
+    trolley,
+    circuits,
+    take,
+    runs,
+    corrections,
+    lots,
+    recall,
+    lists,
+    people,
+    health,
+)
 
 
 def register(app: Flask) -> None:

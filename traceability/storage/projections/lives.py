@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
 from traceability.domain.circuits import Phase
-from traceability.domain.corrections import Word, as_corrected, in_force, words_of
+from traceability.domain.corrections import Word, as_corrected, in_force, spoken, words_of
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.base import Base, Link
 from traceability.storage.circuits import (
@@ -132,10 +132,13 @@ def life(session: Session, site_id: UUID, circuit_id: UUID, more: Sequence[Recor
                 continue
             # A circuit whose paper was another one's is here all the same: only its prime is not.
             _project(scratch, now or (_without_prime(event) if is_paper else event), said)
-            if now is not None:
-                happened.append(now)
+            if now is None:
+                by = max(
+                    word.number for word in words if word.void and event.number in spoken(word)
+                )
+                _never_was(scratch, replace(event, number=by), circuit_id)
             else:
-                _never_was(scratch, event, circuit_id)
+                happened.append(now)
         rows = {
             link: [
                 columns(row)
@@ -173,7 +176,7 @@ def _project(scratch: Session, event: Recorded, said: Sequence[Recorded]) -> Non
 
 
 def _without_prime(paper: Recorded) -> Recorded:
-    """Return the entry that stands for a paper of which nothing was so but that a circuit is here."""
+    """Return the entry that a paper is worth of which nothing was so but a circuit."""
     body = {"circuit": paper.body["circuit"], "number": paper.body["number"], "tag": []}
     return replace(paper.inner(body), kind=Kind.CIRCUIT_WITHOUT_RECORD)
 
