@@ -94,7 +94,9 @@ def merge_loop(facts: Mapping[str, object]) -> str:
 
 
 def say_correction(body: Mapping[str, object]) -> str:
-    """Return what a correction changed, from what to what, and why; without times."""
+    """Return what a correction or a ruling changed, from what to what, and why; without times."""
+    if "stands" in body:
+        return f"entry {body['stands']} stands, entry {body.get('of')} falls"
     reason = REASON_WORDS.get(str(body.get("reason")), "")
     of = body.get("of")
     what = ENTRY_WORDS.get(str(body.get("was")), "an entry")
@@ -102,7 +104,7 @@ def say_correction(body: Mapping[str, object]) -> str:
         return f"{what} (entry {of}) is void. {reason}"
     changes, old = _mapping(body.get("changes")), _mapping(body.get("old"))
     said = [
-        f"{word} {_value(name, old.get(name))} is now {_value(name, changes[name])}"
+        f"{word} {_value(name, old.get(name))} is now {word} {_value(name, changes[name])}"
         for name, word in _FIELDS.items()
         if name in changes
     ]

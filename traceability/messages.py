@@ -455,6 +455,7 @@ CAUTIONS: Final = {
     "suction-side": "An open port on the suction side",
     "expired": "The part has expired",
     "same-serial-elsewhere": "This serial is in another circuit",
+    "serial-twice": "One serial stands on two lines",
     "wrong-place": "Another kind of part than was in this place",
     "part-out-not-recorded": "What went out was not recorded as being in",
     "primed-before": "A prime of this circuit was recorded before",
@@ -597,7 +598,6 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "lot-and-none": "{field}: lot {value} is given, and also that there is none. Choose one.",
     "bad-day": "{field}: {value} is no day. Enter it as 2027-03-31, or 2027-03.",
     "place-twice": "{field} {value} is filled twice. Look at the list, and take one out.",
-    "serial-twice": "Serial {value} is in the list twice. One piece is in one place only.",
     "not-counted": "{value} is ward stock: its number is not counted here.",
     "too-few": "{field}: {value} is too few. Write 1 or more.",
     "same-place": "It stands there already. Choose another place.",
@@ -610,6 +610,7 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "not-for-run": "{field} is no cannula, guide wire or reperfusion line. Add it to the circuit.",
     "not-for-adding": "{field} has a form of its own on this page. Nothing was recorded.",
     "not-for-the-prime": "{field} is nothing that goes into a prime. Nothing was recorded.",
+    "one-already": "They are one person already. Nothing was changed.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
 
@@ -857,7 +858,7 @@ def say_event(kind: str, body: Facts) -> str:
             added = facts.get("added")
             times = f" × {added}" if isinstance(added, int) and added > 1 else ""
             detail = f"{named or ''}{times}{lot}"
-        case "corrected":
+        case "corrected" | "claim-ruled":
             detail = say_correction(body)
         case "prime-signed":
             detail = str(body.get("meaning"))

@@ -98,6 +98,15 @@ def upgrade() -> None:
     _one_open("one_open_merge_of_a_patient", "patient_merge", "patient_id")
     never_changes("patient_merge", merge.columns.keys(), but_once="superseded_no")
 
+    never_was = sa.text("reason = 'void'")
+    op.create_index(
+        "ix_circuit_phase_never_was",
+        "circuit_phase",
+        ["circuit_id"],
+        sqlite_where=never_was,
+        postgresql_where=never_was,
+    )
+
 
 def _link(table: str) -> list[Any]:
     return [
@@ -191,5 +200,6 @@ def downgrade() -> None:
                 f"This store holds {acts} recorded acts that set others right, and the version "
                 "before would read the record without them. Keep it as it is."
             )
+    op.drop_index("ix_circuit_phase_never_was", "circuit_phase")
     for name in ("patient_merge", "run_end", "restated", "correction"):
         op.drop_table(name)

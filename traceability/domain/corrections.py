@@ -62,7 +62,8 @@ def in_force(words: Iterable[Word]) -> list[Word]:
     From the newest back: whatever speaks of a word is newer, so its own standing is known by then.
     """
     standing: list[Word] = []
-    for word in sorted(words, key=lambda each: each.number, reverse=True):
+    in_order = sorted(words, key=lambda each: each.number)
+    for word in reversed(in_order):  # words of one entry keep their order
         now: Word | None = word
         for said in reversed(standing):
             if now is None or said.of != word.number:
@@ -73,10 +74,15 @@ def in_force(words: Iterable[Word]) -> list[Word]:
     return standing[::-1]
 
 
+def spoken(word: Word) -> tuple[int, ...]:
+    """Return the numbers of all entries that a word speaks of."""
+    return (word.of, *word.also)
+
+
 def as_corrected(event: Recorded, words: Sequence[Word]) -> Recorded | None:
     """Return the entry as the words in force leave it; None where it never happened."""
     for word in words:
-        if event.number != word.of and event.number not in word.also:
+        if event.number not in spoken(word):
             continue
         if word.void and word.part is None:
             return None

@@ -64,7 +64,7 @@ RIGHTS: Final[Mapping[Role, frozenset[Right]]] = {
         {Right.PAST_DATE, Right.PAST_STOP, Right.HOLD_CIRCUIT, Right.RULE, Right.SEE_PATIENTS}
     ),
     Role.STOCK: frozenset({Right.LISTS}),
-    Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK, Right.EQUIPMENT, Right.RULE_LOTS}),
+    Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS, Right.EQUIPMENT}),
     Role.PHARMACIST: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS}),
     Role.RECALL: frozenset({Right.HOLD_STOCK, Right.SEE_PATIENTS}),
     Role.AUDITOR: frozenset({Right.READ_ALL}),

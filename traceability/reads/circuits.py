@@ -13,7 +13,7 @@ from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
 from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
-from traceability.storage.circuits import Circuit, Part
+from traceability.storage.circuits import NEVER_WAS, Circuit, Part, Signature
 from traceability.storage.items import Lot, Product
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import (
@@ -94,6 +94,8 @@ class CircuitFacts:
     fill_ml: int | None
     co2_ml_min: int | None
     signatures: tuple[SignatureFacts, ...]
+    signed_before: tuple[SignatureFacts, ...]
+    """Given under what a correction has changed since; they stay on what they signed."""
     hold: str
     """Reason or notice of the hold; empty if free."""
     parts: tuple[PartFacts, ...]
@@ -143,6 +145,7 @@ def facts_of(
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
     hold = hold_on(session, circuit.site_id, circuit.id, as_of_no=as_of_no)
     stays = stays_of(session, circuit, as_of_no)
+    phases = tuple(phases_of(session, circuit, as_of_no))
     here = next((stay for stay in stays if stay[1].until is None), None)
     kept = circuit.kept_id and session.get(KeptApart, circuit.kept_id)
     return CircuitFacts(
@@ -152,7 +155,7 @@ def facts_of(
         circuit_type=circuit.circuit_type,
         sheet_version=circuit.sheet_version,
         way=sheet.way if sheet else "",
-        contents=circuit.contents,
+        contents=_contents(circuit, phases),
         sender=(kept.text or "") if kept else "",
         state=state_at(standing, now),
         standing=standing,
@@ -170,20 +173,45 @@ def facts_of(
         fill_ml=prime.fill_ml if prime else None,
         co2_ml_min=prime.co2_ml_min if prime else None,
         signatures=tuple(
-            SignatureFacts(
-                part=each.part,
-                name=_name(session, circuit.site_id, each.person_id),
-                at=each.valid_from,
-                meaning=each.meaning,
-            )
-            for each in signatures_of(session, circuit, as_of_no)
+            _signed(session, each) for each in signatures_of(session, circuit, as_of_no)
+        ),
+        signed_before=tuple(
+            _signed(session, each) for each in _signed_before(session, circuit, as_of_no)
         ),
         hold=(hold.notice or hold.reason) if hold else "",
         parts=tuple(_parts(session, circuit, as_of_no)),
         runs=tuple(runs_of(session, circuit, as_of_no)),
         places=tuple(stay for _, stay in stays),
-        phases=tuple(phases_of(session, circuit, as_of_no)),
+        phases=phases,
     )
+
+
+def _contents(circuit: Circuit, phases: tuple[StayFacts, ...]) -> str:
+    """Return whether it is recorded what is in it; a voided prime says nothing of that."""
+    return "not-recorded" if any(each.reason == NEVER_WAS for each in phases) else circuit.contents
+
+
+def _signed(session: Session, row: Signature) -> SignatureFacts:
+    return SignatureFacts(
+        part=row.part,
+        name=_name(session, row.site_id, row.person_id),
+        at=row.valid_from,
+        meaning=row.meaning,
+    )
+
+
+def _signed_before(session: Session, circuit: Circuit, as_of_no: int | None) -> list[Signature]:
+    rows = (
+        select(Signature)
+        .where(
+            Signature.site_id == circuit.site_id,
+            Signature.circuit_id == circuit.id,
+            Signature.valid_to.is_not(None),
+            believed_at(Signature, as_of_no),
+        )
+        .order_by(Signature.valid_from, Signature.recorded_no)
+    )
+    return list(session.scalars(rows))
 
 
 def _name(session: Session, site_id: UUID, person_id: UUID | None) -> str:

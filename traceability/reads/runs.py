@@ -1,16 +1,18 @@
 """Patient runs: circuits with their times, and the patient for who may see one."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit
 from traceability.storage.corrections import RunEnd
 from traceability.storage.kept_apart import KeptApart
+from traceability.storage.ledger import LedgerEvent
 from traceability.storage.patients import known_as, patient_of_run
 from traceability.storage.runs import CircuitOnRun, Patient, Run
 
@@ -106,11 +108,11 @@ def _facts(session: Session, run: Run, as_of_no: int | None = None) -> RunFacts:
         Patient, (run.site_id, known_as(session, [run.site_id], given, as_of_no))
     )
     found = rows.all()
-    begun = min((row.valid_from for row, _ in found), default=run.begun_at)
+    begun = run.begun_at if as_of_no is None else _begun_known(session, run, found)
     return RunFacts(
         id=run.id,
         number=run.number,
-        begun_at=run.begun_at if as_of_no is None else begun,
+        begun_at=begun,
         ended_at=run.ended_at if as_of_no is None else _end_known(session, run, as_of_no),
         circuits=tuple(
             RunCircuit(
@@ -126,6 +128,14 @@ def _facts(session: Session, run: Run, as_of_no: int | None = None) -> RunFacts:
         patient_known=patient is not None,
         temporary=(patient.temporary or "") if patient else "",
     )
+
+
+def _begun_known(session: Session, run: Run, rows: Sequence[Row[CircuitOnRun, str]]) -> datetime:
+    """Return when the run began by the takes believed then; by its first entry if none was."""
+    if rows:
+        return min(row.valid_from for row, _ in rows)
+    first = select(LedgerEvent.happened_at).filter_by(site_id=run.site_id, number=run.begun_no)
+    return session.scalars(first).one()
 
 
 def _end_known(session: Session, run: Run, as_of_no: int) -> datetime | None:

@@ -11,10 +11,11 @@ from datetime import datetime
 from typing import Any, Final, TypeVar
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Row, Select, exists, func, not_, select
+from sqlalchemy import ColumnElement, Row, Select, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from traceability.domain.at_the_run import ADDITIVE_KIND
+from traceability.domain.circuits import Origin
 from traceability.domain.parts import UNKNOWN_KIND, PartState
 from traceability.domain.scopes import loose_key
 from traceability.domain.trolley import FLUID_KIND
@@ -24,13 +25,14 @@ from traceability.storage.base import believed_at
 from traceability.storage.circuits import (
     DISPUTED,
     LOT_UNKNOWN,
-    NEVER_WAS,
+    NEVER_WAS_ROW,
     Circuit,
     CircuitPhase,
     Part,
 )
 from traceability.storage.items import Lot
 from traceability.storage.moves import listed_whole
+from traceability.storage.runs import CircuitOnRun
 
 BLOCK: Final = 500
 """Ids asked for at once: SQLite takes a limited number of values in one statement."""
@@ -154,26 +156,54 @@ def lots_alike(session: Session, question: Question, cut: Cut) -> list[UUID]:
 def unknown_contents(session: Session, cut: Cut) -> list[UUID]:
     """Return the circuits whose contents are not recorded, nor listed whole by their sender.
 
-    One that never was holds nothing.
+    Also those whose beginning was voided and that were taken all the same: somebody had them in
+    the hand, so the record of what was in them is missing. One that was never taken never was.
     """
-    phase = CircuitPhase
-    never_was = exists().where(
-        phase.site_id == Circuit.site_id,
-        phase.circuit_id == Circuit.id,
-        phase.reason == NEVER_WAS,
-        believed_at(phase, cut.number),
-    )
     rows = select(Circuit.id).where(
         Circuit.site_id.in_(cut.sites),
         Circuit.contents == "not-recorded",
         Circuit.begun_no <= cut.number,
-        not_(never_was),
     )
-    found = list(session.scalars(rows))
+    # Taken with a tag nobody knew, and its prime was entered only after that moment.
+    not_yet = select(Circuit.id).where(
+        Circuit.site_id.in_(cut.sites),
+        Circuit.prime_ended_no > cut.number,
+        Circuit.origin == Origin.FOREIGN,
+        Circuit.contents == "recorded",
+        Circuit.begun_no <= cut.number,
+    )
+    never_were = set(
+        session.scalars(
+            select(CircuitPhase.circuit_id).where(
+                NEVER_WAS_ROW,
+                CircuitPhase.site_id.in_(cut.sites),
+                believed_at(CircuitPhase, cut.number),
+            )
+        )
+    )
+    taken = {
+        circuit_id
+        for block in blocks(sorted(never_were))
+        for circuit_id in _taken(block, session, cut)
+    }
+    found = [
+        circuit_id
+        for circuit_id in (*session.scalars(rows), *session.scalars(not_yet))
+        if circuit_id not in never_were
+    ]
     listed: set[UUID] = set()
     for block in blocks(found):
         listed |= listed_whole(session, cut.sites, block, cut.number)
-    return [circuit_id for circuit_id in found if circuit_id not in listed]
+    return [*(each for each in found if each not in listed), *sorted(taken)]
+
+
+def _taken(block: Sequence[UUID], session: Session, cut: Cut) -> set[UUID]:
+    rows = select(CircuitOnRun.circuit_id).where(
+        CircuitOnRun.site_id.in_(cut.sites),
+        CircuitOnRun.circuit_id.in_(block),
+        believed_at(CircuitOnRun, cut.number),
+    )
+    return set(session.scalars(rows))
 
 
 def circuits_begun(session: Session, cut: Cut) -> int:

@@ -23,6 +23,9 @@ DISPUTED: Final = text("disputed")
 NEVER_WAS: Final = "void"
 """Reason code of a circuit whose very beginning was voided: it stands nowhere and holds nothing."""
 
+NEVER_WAS_ROW: Final = text("reason = 'void'")
+""" `NEVER_WAS` as an index knows it: circuits whose beginning was voided are few."""
+
 
 class Circuit(Entity, Base):
     """One circuit, from the beginning of its prime, or from its arrival."""
@@ -74,6 +77,12 @@ class CircuitPhase(Link, Base):
         one_open("one_open_phase", "circuit_id"),
         Index("ix_circuit_phase_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
         Index("ix_circuit_phase_site_id_phase", "site_id", "phase", "superseded_no", "valid_to"),
+        Index(
+            "ix_circuit_phase_never_was",
+            "circuit_id",
+            sqlite_where=NEVER_WAS_ROW,
+            postgresql_where=NEVER_WAS_ROW,
+        ),
     )
     circuit_id: Mapped[UUID]
     phase: Mapped[str]

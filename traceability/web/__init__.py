@@ -4,11 +4,13 @@ from flask import Flask
 
 from traceability.web import (
     circuits,
+    corrections,
     errors,
     filters,
     headers,
     health,
     lists,
+    lots,
     people,
     prime,
     recall,
@@ -31,6 +33,8 @@ PARTS = (
     circuits,
     take,
     runs,
+    corrections,
+    lots,
     recall,
     lists,
     people,

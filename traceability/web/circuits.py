@@ -20,13 +20,16 @@ from traceability.actions.circuit.keep import (
 from traceability.actions.run.come_back import CameBackUnused, came_back_unused
 from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
-from traceability.messages import DISCARDS, say_event, say_limit
+from traceability.messages import DISCARDS, say_limit
 from traceability.printing.tags import render_tag
-from traceability.reads.happenings import Happening, happenings
+from traceability.reads.entries import changed_after_signing
+from traceability.reads.happenings import happenings
 from traceability.reads.lists import places
 from traceability.reads.tags import tag_facts
 from traceability.web import session
+from traceability.web.as_of import as_of
 from traceability.web.forms import moment_of, number_in
+from traceability.web.happened import shown
 from traceability.web.pictures.life import life
 from traceability.web.prime import STANDS_IN, the_circuit
 
@@ -37,32 +40,24 @@ pages = Blueprint("circuits", __name__)
 def page(number: str) -> ResponseReturnValue:
     """Show what the circuit is, what is in it and what happened."""
     session.need(Right.ACT)
-    circuit, ours = the_circuit(number), session.services()
+    then, ours = as_of(), session.services()
+    circuit = the_circuit(number, then)
     with ours.reads() as reads:
-        happened = happenings(reads, ours.site.id, circuit.id)
+        happened = happenings(reads, ours.site.id, circuit.id, then.number)
         stand_in = places(reads, ours.site.id, *STANDS_IN)
+        changed = changed_after_signing(reads, ours.site.id, circuit.id, then.number)
     zone = ours.settings.zone_info
     return render_template(
         "circuit.html",
         c=circuit,
-        timeline_svg=Markup(life(circuit, ours.now(), zone)),  # noqa: S704 - escaped there
-        happenings=[_shown(each) for each in happened],
+        timeline_svg=Markup(life(circuit, then.at, zone)),  # noqa: S704 - escaped there
+        happenings=[shown(each) for each in happened],
         places=stand_in,
         discards=list(DISCARDS.items()),
+        changed_after_signing=changed,
+        then=then,
         nav="shelf",
     )
-
-
-def _shown(happening: Happening) -> dict[str, object]:
-    late = happening.recorded_at - happening.at
-    return {
-        "at": happening.at,
-        "words": say_event(happening.kind, happening.body),
-        "who": happening.who or happening.device,
-        "device": happening.device,
-        "late": late if late.total_seconds() > 60 * 60 else None,
-        "number": happening.number,
-    }
 
 
 @pages.post("/circuits/<number>/tag")

@@ -19,6 +19,7 @@ from traceability.reads.lists import people, places, sheets
 from traceability.reads.shelf import shelf
 from traceability.reads.trolley import TrolleyFacts, circuit_id, trolley
 from traceability.web import session
+from traceability.web.as_of import AsOf
 from traceability.web.filters import local
 from traceability.web.forms import checked, moment_of, thousandths, whole
 from traceability.web.sign_in import badge_code
@@ -153,15 +154,16 @@ def the_primed(number: str) -> UUID:
     return found
 
 
-def the_circuit(number: str) -> CircuitFacts:
-    """Return the circuit of that number.
+def the_circuit(number: str, then: AsOf | None = None) -> CircuitFacts:
+    """Return the circuit of that number, as it is or as it was known then.
 
     Raises:
-        UnknownCode: there is none.
+        UnknownCode: there is none, or none was known then.
     """
     ours = session.services()
+    at, as_of_no = (then.at, then.number) if then else (ours.now(), None)
     with ours.reads() as reads:
-        found = circuit_facts(reads, ours.site.id, number, ours.now())
+        found = circuit_facts(reads, ours.site.id, number, at, as_of_no)
     if found is None:
         raise UnknownCode(what="circuit", value=number)
     return found

@@ -15,10 +15,13 @@ from traceability.domain.moments import Manner
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
 from traceability.errors import BadValue
+from traceability.reads.happenings import run_happenings
 from traceability.reads.lists import site_facts
 from traceability.reads.runs import RunFacts, patient_text, run_facts, runs
 from traceability.web import session
+from traceability.web.as_of import AsOf, as_of
 from traceability.web.forms import checked, moment_of, number_in
+from traceability.web.happened import shown
 from traceability.web.pictures.life import run_life
 from traceability.web.prime import tag_number, the_circuit
 from traceability.web.sign_in import badge_code
@@ -40,7 +43,8 @@ def listed() -> ResponseReturnValue:
 def page(number: str) -> ResponseReturnValue:
     """Show one run, without the patient."""
     session.need(Right.ACT)
-    return _page(the_run(number), None)
+    then = as_of()
+    return _page(the_run(number, then), None, then)
 
 
 @pages.post("/runs/<number>/show-patient")
@@ -50,12 +54,12 @@ def show_patient(number: str) -> ResponseReturnValue:
     run, ours = the_run(number), session.services()
     with ours.reads() as reads:
         text = patient_text(reads, ours.site.id, run.id)
-    return _page(run, text or "not recorded")
+    return _page(run, text or "not recorded", as_of())
 
 
-def _page(run: RunFacts, patient: str | None) -> str:
+def _page(run: RunFacts, patient: str | None, then: AsOf) -> str:
     parts = []
-    for each in run.on_now:
+    for each in () if then.is_past else run.on_now:
         circuit = the_circuit(each.number)
         parts += [
             {
@@ -67,13 +71,17 @@ def _page(run: RunFacts, patient: str | None) -> str:
             if part.state not in {PartState.NOT_FITTED, PartState.TICKED} and not part.leaves
         ]
     ours = session.services()
-    drawn = run_life(run, ours.now(), ours.settings.zone_info)
+    with ours.reads() as reads:
+        happened = run_happenings(reads, ours.site.id, run.id, then.number)
+    drawn = run_life(run, then.at, ours.settings.zone_info)
     return render_template(
         "run.html",
         run=run,
         patient=patient,
         parts=parts,
         timeline_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
+        happenings=[shown(each) for each in happened],
+        then=then,
         nav="runs",
     )
 
@@ -162,11 +170,11 @@ def _by(badge: str) -> UUID | None:
     return session.door().person_of_badge(badge_code(badge)) if badge.strip() else None
 
 
-def the_run(number: str) -> RunFacts:
-    """Return the run of that number, or answer 404."""
+def the_run(number: str, then: AsOf | None = None) -> RunFacts:
+    """Return the run of that number, as it is or as it was known then; or answer 404."""
     ours = session.services()
     with ours.reads() as reads:
-        found = run_facts(reads, ours.site.id, number)
+        found = run_facts(reads, ours.site.id, number, then.number if then else None)
     if found is None:
         raise NotFound
     return found

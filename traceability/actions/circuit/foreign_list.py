@@ -47,6 +47,8 @@ class ListForeign(Asked):
     at: datetime
     file_digest: str = ""
     """SHA-256 of the file it came in."""
+    nothing_listed: bool = False
+    """The list was asked for and names no part; else an empty one is a slip."""
 
 
 def list_foreign(asked: ListForeign, *, site: Site) -> Done:
@@ -61,14 +63,14 @@ def list_foreign(asked: ListForeign, *, site: Site) -> Done:
 
 def _list(asked: ListForeign, session: Session, site: Site) -> Done:
     circuit = the_circuit(session, site, asked.circuit_id)
-    if circuit.origin != Origin.FOREIGN:
+    if circuit.origin != Origin.FOREIGN and circuit.contents == "recorded":
         raise PrimedHere(number=circuit.number)
     source = asked.source.strip()
     if not source:
         raise BadValue(field="who states it", value="", why="empty")
     if len(source) > LONGEST_SOURCE:
         raise BadValue(field="who states it", value="", why="too-long")
-    if not asked.parts or len(asked.parts) > MOST_LISTED:
+    if not (asked.parts or asked.nothing_listed) or len(asked.parts) > MOST_LISTED:
         raise BadValue(field="parts", value="", why="empty")
     ledger = ledger_of(asked, session, site)
     first_no = ledger.next_no

@@ -11,6 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.prime.end import last_day
+from traceability.actions.prime.late_parts import doubt_units_named_twice
 from traceability.domain.contents_file import ContentsFile, FileProduct
 from traceability.domain.keys import lot_key, product_key, unit_key
 from traceability.domain.parts import Known, PartState
@@ -32,6 +33,8 @@ class ListedPart:
 
     kind: str = ""
     """Kind of part; empty: the product's."""
+    slot: str = ""
+    """Place or line by which the list names the piece, the same in a later list; empty: none."""
     product_id: UUID | None = None
     """A product that is known here."""
     product: FileProduct | None = None
@@ -112,7 +115,7 @@ def listed_rows(
             made.kind_unknown = True
         if row["kind"] == PACK_KIND and row["state"] != PartState.NOT_FITTED:
             packs.append((row, product.circuit_type if product else ""))
-    _require_units_once(made.rows)
+    doubt_units_named_twice(made.rows)
     if PartState.INSIDE_PACK not in states:
         for pack, circuit_type in packs:
             inside = _inside(pack, circuit_type, kinds, circuit, session, now)
@@ -222,7 +225,7 @@ def _row(
     fluid = kind in {FLUID_KIND, BLOOD_KIND}
     return {
         "part": uuid7(now),
-        "slot": PRIMING_PLACE if part.priming_only else kind,
+        "slot": PRIMING_PLACE if part.priming_only else part.slot or kind,
         "ordinal": 0,
         "kind": kind,
         "state": PartState(state),
@@ -298,10 +301,3 @@ def _next_free(ordinals: dict[str, set[int]], slot: str) -> int:
     free = next(number for number in range(1, len(taken) + 2) if number not in taken)
     taken.add(free)
     return free
-
-
-def _require_units_once(rows: Sequence[Mapping[str, object]]) -> None:
-    units = [row["unit"] for row in rows if row["unit"] is not None]
-    for row in rows:
-        if row["unit"] is not None and units.count(row["unit"]) > 1:
-            raise BadValue(field="serial", value=str(row["serial"]), why="serial-twice")

@@ -3,10 +3,7 @@
 Nothing is overwritten. The correction is an entry of its own that names the earlier one; what
 followed from that is superseded by the correction's number, so every earlier answer repeats.
 
-Who may, by our decision (common practice, no source): who rules (a charge consultant) may set
-right everything. Voids, times and runs are theirs alone, since they move exposure. Everybody else
-sets right what they entered themselves: what a part, its lot, serial and expiry were. The patient
-of a run is for everyone who may set one, as it is the first time.
+Who may, and to what, stands in `allowed`.
 """
 
 from collections.abc import Mapping
@@ -18,34 +15,35 @@ from uuid import UUID
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from traceability.actions.corrections.allowed import (
+    WORDS,
+    require_can_be_void,
+    require_fits,
+    require_may,
+)
 from traceability.actions.corrections.enter import enter, lock, with_more
 from traceability.actions.corrections.part_changes import PartSaid, part_changes, part_row
-from traceability.actions.corrections.subjects import (
+from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.domain.events import Kind, Plain, Recorded
+from traceability.domain.moments import MAX_AHEAD, is_before
+from traceability.domain.people import Right
+from traceability.errors import (
+    BadValue,
+    CannotCorrect,
+    UnknownCode,
+    WrongMoment,
+)
+from traceability.storage.entries import (
     entry,
     hangs_on,
     now_said,
     spoken_of,
     subjects_of,
 )
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
-from traceability.domain.corrections import words_of
-from traceability.domain.events import Kind, Plain, Recorded
-from traceability.domain.moments import MAX_AHEAD
-from traceability.domain.people import Right
-from traceability.errors import (
-    BadValue,
-    CannotCorrect,
-    NotYoursToCorrect,
-    UnknownCode,
-    WrongMoment,
-)
-from traceability.security.roles import rights_of_person, service_device
-from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import moment_text
-from traceability.storage.projections.lives import BEGINS
-from traceability.storage.runs import CircuitOnRun, Patient, Run
+from traceability.storage.runs import Patient, Run
 
 REASONS: Final = (
     "mistyped",
@@ -59,28 +57,6 @@ REASONS: Final = (
     "other",
 )
 
-OF_PART: Final = frozenset({Kind.PART_PLACED, Kind.PART_SWAPPED})
-IN_TIME: Final = frozenset(
-    {
-        Kind.CIRCUIT_TAKEN,
-        Kind.FLOW_ON,
-        Kind.FLOW_OFF,
-        Kind.PART_SWAPPED,
-        Kind.PRIME_ENDED,
-        Kind.CIRCUIT_MOVED,
-        Kind.CIRCUIT_DISCARDED,
-        Kind.CAME_BACK_UNUSED,
-        Kind.RUN_ENDED,
-    }
-)
-WORDS: Final = frozenset({Kind.CORRECTED, Kind.CLAIM_RULED})
-CAN_BE_VOID: Final = (
-    (IN_TIME - {Kind.PRIME_ENDED})
-    | BEGINS
-    | WORDS
-    | {Kind.PART_PLACED, Kind.PRIME_SIGNED, Kind.PATIENT_SET, Kind.PATIENTS_MERGED}
-)
-"""A prime that has ended is not un-ended: its empty places would say that nothing was in them."""
 LONGEST_NOTE: Final = 400
 LONGEST_REFERENCE: Final = 100
 
@@ -132,15 +108,33 @@ def _correct(asked: Correct, session: Session, site: Site) -> Done:
     if event is None:
         raise UnknownCode(what="entry", value=str(asked.of))
     root = spoken_of(session, event)
-    _require_may(asked, session, event, root)
+    require_may(
+        session,
+        event,
+        asked.sent,
+        by_author=bool(asked.parts) and not asked.void,
+        by_anyone=asked.patient is not None and root.kind is Kind.PATIENT_SET,
+    )
     about = subjects_of(session, event)
     other = _other_run(asked, session, site)
     locked = lock(session, site, with_more(about, runs=[other.id] if other else []))
     now = now_said(session, root)
-    _require_fits(asked, session, event, root, now)
+    if asked.void:
+        require_can_be_void(session, event, root, now)
+    else:
+        require_fits(event, root, now, _ways(asked))
     ledger = ledger_of(asked, session, site)
     bodies = _bodies(asked, ledger, site, event, now or root, other)
-    first, last = enter(ledger, site, locked, Kind.CORRECTED, bodies, at=ledger.now)
+    try:
+        first, last = enter(ledger, site, locked, Kind.CORRECTED, bodies, at=ledger.now)
+    except CannotCorrect as refused:
+        # People enter minutes: the limit's own minute is the limit.
+        limit = refused.facts.get("other_at")
+        if not (asked.moment and isinstance(limit, datetime) and _same_minute(asked.moment, limit)):
+            raise
+        for body in bodies:
+            body["changes"] = {"at": moment_text(limit)}
+        first, last = enter(ledger, site, locked, Kind.CORRECTED, bodies, at=ledger.now)
     return Done(
         first_no=first,
         last_no=last,
@@ -150,66 +144,18 @@ def _correct(asked: Correct, session: Session, site: Site) -> Done:
     )
 
 
-def _require_may(asked: Correct, session: Session, event: Recorded, root: Recorded) -> None:
-    if asked.sent.device_id == service_device(event.site_id):
-        return
-    rights = rights_of_person(session, event.site_id, asked.sent.actor_id)
-    if Right.RULE in rights:
-        return
-    is_patient = asked.patient is not None and root.kind is Kind.PATIENT_SET
-    own = event.actor_id is not None and event.actor_id == asked.sent.actor_id
-    if is_patient or (own and asked.parts and not asked.void):
-        return
-    raise NotYoursToCorrect
+def _same_minute(moment: datetime, limit: datetime) -> bool:
+    return moment < limit and not is_before(moment, limit)
 
 
-def _require_fits(
-    asked: Correct, session: Session, event: Recorded, root: Recorded, now: Recorded | None
-) -> None:
-    """Refuse what this entry cannot be corrected to, each with its own way on."""
-    if asked.void:
-        if event.kind not in CAN_BE_VOID or (event.kind is Kind.CIRCUIT_TAKEN and asked.parts):
-            raise CannotCorrect(why="not-void", what=event.kind)
-        if event.kind in WORDS:
-            if _is_void(session, event):
-                raise CannotCorrect(why="is-void")
-            return
-        if now is None:
-            raise CannotCorrect(why="is-void")
-        _require_nothing_stands(session, root)
-        return
-    if now is None:
-        raise CannotCorrect(why="is-void")
-    fits = {
-        "parts": not asked.parts or root.kind in OF_PART,
-        "time": asked.moment is None or root.kind in IN_TIME,
-        "run": not asked.run_number or root.kind is Kind.CIRCUIT_TAKEN,
-        "patient": asked.patient is None or root.kind is Kind.PATIENT_SET,
+def _ways(asked: Correct) -> set[str]:
+    given = {
+        "parts": bool(asked.parts),
+        "time": asked.moment is not None,
+        "run": bool(asked.run_number),
+        "patient": asked.patient is not None,
     }
-    if not all(fits.values()) or event.kind is Kind.CLAIM_RULED:
-        raise CannotCorrect(why="not-that", what=event.kind)
-
-
-def _is_void(session: Session, event: Recorded) -> bool:
-    # A correction is not of the kinds that words change, so its own standing is asked for.
-    return now_said(session, event) is None
-
-
-def _require_nothing_stands(session: Session, root: Recorded) -> None:
-    circuit_id = root.key_or_none("circuit")
-    circuit = circuit_id and session.get(Circuit, (root.site_id, circuit_id))
-    if not circuit:
-        return
-    if root.kind in BEGINS:
-        taken = select(CircuitOnRun.run_id).filter_by(
-            site_id=root.site_id, circuit_id=circuit_id, superseded_no=None
-        )
-        run_id = session.scalar(taken.limit(1))
-        if run_id is not None:
-            run = session.get_one(Run, (root.site_id, run_id))
-            raise CannotCorrect(why="was-taken", number=circuit.number, run=run.number)
-    if root.kind is Kind.PART_PLACED and circuit.prime_ended_no is not None:
-        raise CannotCorrect(why="part-after-end", number=circuit.number)
+    return {way for way, is_given in given.items() if is_given}
 
 
 def _other_run(asked: Correct, session: Session, site: Site) -> Run | None:
@@ -304,8 +250,3 @@ def _patient(asked: Correct, ledger: OpenLedger) -> dict[str, object]:
         known = given.where(Patient.site_id == ledger.head.site_id, Patient.temporary.is_not(None))
         changes |= {"temporary": f"TEMP-{(session.scalar(known) or 0) + 1}", "kept": None}
     return {"changes": changes, "new_patient": True}
-
-
-def is_correction(event: Recorded) -> bool:
-    """Tell whether an entry says something of another."""
-    return bool(words_of(event))

@@ -11,7 +11,6 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from traceability.actions.corrections.contradictions import contradictions
-from traceability.actions.corrections.subjects import Subjects
 from traceability.actions.corrections.use_by import prime_decided
 from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Site
@@ -19,6 +18,7 @@ from traceability.domain.circuits import SIGNATURES_NEEDED, Phase
 from traceability.domain.events import Kind, Recorded
 from traceability.errors import CannotCorrect
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime
+from traceability.storage.entries import Subjects
 from traceability.storage.ledger import OpenLedger, canonical
 from traceability.storage.lookup import signatures_of
 from traceability.storage.projections.lives import Life, life

@@ -15,19 +15,19 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.corrections.enter import enter, lock
 from traceability.actions.corrections.part_changes import part_row
-from traceability.actions.corrections.subjects import (
-    Subjects,
-    entry,
-    hangs_on,
-    now_said,
-    runs_of,
-)
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.domain.events import Kind, Recorded
 from traceability.domain.parts import Known, PartState
 from traceability.domain.people import Right
 from traceability.errors import CannotCorrect, UnknownCode
 from traceability.storage.circuits import Part
+from traceability.storage.entries import (
+    Subjects,
+    entry,
+    hangs_on,
+    now_said,
+    runs_of,
+)
 from traceability.storage.kept_apart import keep_apart
 
 

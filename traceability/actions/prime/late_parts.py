@@ -104,12 +104,13 @@ def rows_of(
     """Return the rows for these parts; `day` is the unit's day on which the prime began.
 
     Raises:
-        UnknownCode: no such product. BadValue: two parts in one place, a serial twice, or words
-        that are none of ours. Nothing was written.
+        UnknownCode: no such product. BadValue: two parts in one place, or words that are none of
+        ours. Nothing was written.
     """
     made = [_row(part, sheet, session, site_id, day=day, now=now) for part in parts]
     rows = [row for row, _, _ in made]
-    _require_each_once(rows)
+    _require_places_once(rows)
+    twice = doubt_units_named_twice(rows)
     filled = [_in_place(row) for row in rows]
     for pack in [row for row in rows if row["kind"] == PACK_KIND]:
         inside = inside_pack(sheet, filled, pack, now)
@@ -128,7 +129,11 @@ def rows_of(
             for part, (row, product, _) in zip(parts, made, strict=True)
             if part.expiry and product is not None and not row["leaves"]
         ),
-        cautions=tuple(dict.fromkeys(code for _, _, codes in made for code in codes)),
+        cautions=tuple(
+            dict.fromkeys(
+                [*(code for _, _, codes in made for code in codes), *(["serial-twice"] * twice)]
+            )
+        ),
     )
 
 
@@ -218,14 +223,26 @@ def _words(part: LatePart) -> tuple[PartState, Known, date | None]:
     return state, Known(part.known), expires
 
 
-def _require_each_once(rows: Sequence[dict[str, object]]) -> None:
+def _require_places_once(rows: Sequence[dict[str, object]]) -> None:
     places = [(row["slot"], row["ordinal"]) for row in rows]
-    units = [row["unit"] for row in rows if row["unit"] is not None]
     for row in rows:
         if places.count((row["slot"], row["ordinal"])) > 1:
             raise BadValue(field=str(row["slot"]), value=str(row["ordinal"]), why="place-twice")
-        if row["unit"] is not None and units.count(row["unit"]) > 1:
-            raise BadValue(field="serial", value=str(row["serial"]), why="serial-twice")
+
+
+def doubt_units_named_twice(rows: Sequence[dict[str, object]]) -> bool:
+    """Mark as disputed what bears the serial of a row before it; return whether there is any.
+
+    One of the two is a slip of the pen, and nobody knows which: both are kept.
+    """
+    seen: set[object] = set()
+    found = False
+    for row in rows:
+        again = row["unit"] is not None and row["unit"] in seen
+        seen.add(row["unit"])
+        found |= again
+        row["disputed"] = row["disputed"] is True or again
+    return found
 
 
 def _in_place(row: dict[str, object]) -> InPlace:

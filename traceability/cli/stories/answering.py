@@ -2,15 +2,19 @@
 
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 from uuid import uuid4
 
+from sqlalchemy import event
+from sqlalchemy.engine.interfaces import DBAPIConnection
+
 from traceability.actions.lists.sheets import SetSheet, set_sheet
 from traceability.actions.lists.site import SiteFacts, set_up_site
 from traceability.actions.once import Site
-from traceability.cli.stories import circuits, lots, stock
+from traceability.cli.stories import circuits, corrections, equipment, lots, stock
 from traceability.cli.stories.entering import CIRCUIT_TYPE, ENTERS, Entering
 from traceability.cli.stories.form import BadStory, Given, Story
 from traceability.cli.stories.scope import names_one_lot, scope_of, written
@@ -23,32 +27,38 @@ from traceability.messages import say_refusal
 from traceability.recall.told import told_facts
 from traceability.security.keys import new_keys
 from traceability.settings import Settings
-from traceability.wiring import Services, wire
+from traceability.wiring import wire
 
-__all__ = ["Stores", "circuits", "lots", "stock"]
+__all__ = ["Stores", "circuits", "corrections", "equipment", "lots", "stock"]
 
 SITE: Final = SiteFacts(name="Replay", unit="Stories", ring="none", practice=True)
-BEFORE: Final = timedelta(days=1)
-"""How long before the first fact the store is set up."""
+BEFORE_ALL: Final = datetime(1970, 1, 2, tzinfo=UTC)
+"""When the store is set up: before anything that a story tells."""
 
 
 class Stores:
-    """Stores of a moment, all from one that was made with its tables once."""
+    """One store after another in the same place, each from one that was made with its tables."""
 
     def __init__(self, folder: Path) -> None:
         """Make the tables."""
-        self.folder = folder
-        self.keys = new_keys()
-        self.empty = folder / "empty.db"
-        services = self._wired(self.empty, zone="UTC")
-        services.create_tables()
-        services.close()
-
-    def _wired(self, file: Path, *, zone: str) -> Services:
+        self.empty, self.file = folder / "empty.db", folder / "story.db"
         settings = Settings(
-            database_url=f"sqlite:///{file}", var_dir=self.folder, zone=zone, practice=True
+            database_url=f"sqlite:///{self.file}", var_dir=folder, zone="UTC", practice=True
         )
-        return wire(settings, keys=self.keys)
+        # The same services for all: what they know of their statements need not be learned again.
+        self.services = wire(settings, keys=new_keys())
+        event.listen(self.services.writer, "connect", _nothing_to_keep)
+        self.services.create_tables()
+        self.site = Site(
+            id=uuid4(),
+            sessions=self.services.writes,
+            clock=lambda: BEFORE_ALL,
+            digest_key=self.services.keys.digest,
+            zone=settings.zone_info,
+        )
+        _set_up(self.site)
+        self.services.close()
+        self.file.rename(self.empty)
 
     def answers(self, story: Story) -> Iterator[dict[str, Any]]:
         """Yield the answer to each question, in order.
@@ -56,49 +66,60 @@ class Stores:
         Raises:
             BadStory: an act refused one of the facts; the message says which and why.
         """
-        file = self.folder / "story.db"
-        shutil.copyfile(self.empty, file)
-        services = self._wired(file, zone=story.zone.key)
+        shutil.copyfile(self.empty, self.file)
         try:
-            entering = _entered(services, story)
-            with services.reads() as session:
+            entering = _entered(self.site, story)
+            with self.services.reads() as session:
                 facts = list(told_facts(session, entering.site.id))
             yield from _answers(story, entering, _in_order(facts, story, entering))
         finally:
-            services.close()
-            for each in self.folder.glob("story.db*"):
+            self.services.close()
+            for each in self.file.parent.glob("story.db*"):
                 each.unlink()
 
 
-def _entered(services: Services, story: Story) -> Entering:
-    """Set the store up and enter all facts, in the order in which people entered them."""
-    facts = sorted(story.facts, key=_entered_at)
-    site = Site(
-        id=uuid4(),
-        sessions=services.writes,
-        clock=services.clock,
-        digest_key=services.keys.digest,
-        zone=story.zone,
-    )
-    entering = Entering(site, (_entered_at(facts[0]) if facts else services.now()) - BEFORE)
-    set_up_site(SITE, site=entering.site)
+def _nothing_to_keep(connection: DBAPIConnection, _record: object) -> None:
+    """Let the disk be: a store of a moment need not survive a power cut."""
+    connection.cursor().execute("PRAGMA synchronous = OFF")
+
+
+def _set_up(site: Site) -> None:
+    """Set the site up, with the one circuit type that stories need."""
+    set_up_site(SITE, site=site)
     sheet = SetSheet(
-        sent=entering.sent(),
+        sent=Entering(site, BEFORE_ALL).sent(),
         circuit_type=CIRCUIT_TYPE,
         way=Way.WET_CLOSED,
         fill_ml=1000,
         slots=(),
         read_version=0,
     )
-    set_sheet(sheet, site=entering.site)
+    set_sheet(sheet, site=site)
+
+
+def _entered(site: Site, story: Story) -> Entering:
+    """Enter all facts, in the order in which people entered them."""
+    facts = sorted(story.facts, key=_entered_at)
+    entering = Entering(replace(site, zone=story.zone), BEFORE_ALL)
+    entering.facts = {fact["id"]: fact for fact in story.facts}
     for fact in facts:
         entering.now = _entered_at(fact)
-        try:
-            entering.entered[fact["id"]] = list(ENTERS[fact["type"]](entering, fact))
-        except Refused as refusal:
-            said = say_refusal(refusal, story.zone)
-            raise BadStory(f"fact {fact['id']} was refused: {said}") from refusal
+        _enter(entering, fact, story)
     return entering
+
+
+def _enter(entering: Entering, fact: Given, story: Story) -> None:
+    """Enter one fact, and the corrections that waited for it."""
+    try:
+        done = list(ENTERS[fact["type"]](entering, fact))
+    except Refused as refusal:
+        said = say_refusal(refusal, story.zone)
+        raise BadStory(f"fact {fact['id']} was refused: {said}") from refusal
+    if fact["type"] == "correction" and fact["of"] not in entering.entered:
+        return
+    entering.entered[fact["id"]] = done
+    for waited in entering.waiting.pop(fact["id"], ()):
+        _enter(entering, waited, story)
 
 
 def _entered_at(fact: Given) -> datetime:

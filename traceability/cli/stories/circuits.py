@@ -4,7 +4,9 @@ from collections.abc import Iterator
 from uuid import UUID
 
 from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
+from traceability.actions.circuit.foreign_list import ListedPart, ListForeign, list_foreign
 from traceability.actions.circuit.keep import DiscardCircuit, discard_circuit
+from traceability.actions.corrections.merge_references import MergeReferences, merge_references
 from traceability.actions.once import Done
 from traceability.actions.prime.late import EnterPrimeLate, enter_prime_late
 from traceability.actions.run.flow import FlowOff, FlowOn, flow_off, flow_on
@@ -127,3 +129,38 @@ def foreign_in(story: Entering, fact: Given) -> Iterator[Done]:
     done = take_in_foreign(asked, site=story.site)
     story.know(name, done)
     yield done
+
+
+@enters("foreign_list")
+def foreign_list(story: Entering, fact: Given) -> Iterator[Done]:
+    """What the sending hospital says is in it."""
+    name = fact["circuit"]
+    parts = [story.late_part(name, part) for part in fact["parts"]]
+    asked = ListForeign(
+        sent=story.sent(),
+        circuit_id=story.circuit(name, fact),
+        parts=tuple(
+            ListedPart(
+                kind=part.kind,
+                slot=part.slot,
+                product_id=part.product_id,
+                lot_text=part.lot_text,
+                serial=part.serial,
+            )
+            for part in parts
+        ),
+        complete=fact["complete"],
+        source="as told in the story",
+        nothing_listed=not parts,
+        at=fact["at"],
+    )
+    yield list_foreign(asked, site=story.site)
+
+
+@enters("merge")
+def merge(story: Entering, fact: Given) -> Iterator[Done]:
+    """One patient identity becomes another."""
+    asked = MergeReferences(
+        sent=story.sent(), source=fact["from"], into=fact["into"], at=fact["at"]
+    )
+    yield merge_references(asked, site=story.site)

@@ -84,7 +84,7 @@ def _zone(file: Given) -> ZoneInfo:
     name = _text(file, "zone", "the story")
     try:
         return ZoneInfo(name)
-    except (OSError, ValueError):
+    except (KeyError, OSError, ValueError):
         raise BadStory(f"zone: {name!r} is not a time zone") from None
 
 

@@ -45,6 +45,9 @@ FACTS: Final[Mapping[str, type[told.Fact]]] = {
 """What an entry tells, whose fields its corrections may change."""
 
 
+PACK: Final = {"item": "pack_item", "maker": "pack_maker"}
+
+
 def changed(
     telling: Telling, event: Recorded, changes: Plain, *, of_part: bool = False
 ) -> dict[str, object]:
@@ -55,13 +58,13 @@ def changed(
     told_by_field: dict[str, object] = {}
     for name, value in changes.items():
         reader = READERS.get(name)
-        if reader is not None:
+        # A kind or a maker said in words says more exactly what changes than the product does.
+        if reader is not None and (name != "product" or not changes.keys() & {"kind", "maker"}):
             told_by_field |= reader(telling, event, value)
     if "lot_text" in changes:
         told_by_field["lot"] = changes["lot_text"]
-    if fact is told.CartonNotice and "item" in told_by_field:
-        told_by_field["pack_item"] = told_by_field["item"]
-        told_by_field["pack_maker"] = told_by_field["maker"] or ""
+    if fact is told.CartonNotice:
+        told_by_field = {PACK.get(name, name): value for name, value in told_by_field.items()}
     known = {field.name for field in fields(told.PartIn if of_part else fact)}
     return {name: value for name, value in told_by_field.items() if name in known}
 
@@ -101,8 +104,15 @@ def _identity(name: str) -> Reader:
     return lambda telling, _, value: {name: patient_name(telling, str(value))}
 
 
-def _out(telling: Telling, _: Recorded, value: Plain) -> dict[str, object]:
-    return {"out": None if value is None else telling.part_name(str(value))}
+def _out(telling: Telling, _event: Recorded, value: Plain) -> dict[str, object]:
+    if value is None:
+        return {"out": None}
+    circuit, _, place = str(value).partition("/")
+    slot, _, ordinal = place.rpartition("/")
+    if slot and ordinal.isdecimal():
+        # Nobody has said yet what was in that place; whoever does so means this part.
+        return {"out": telling.awaited.setdefault((circuit, slot, int(ordinal)), str(value))}
+    return {"out": telling.part_name(str(value))}
 
 
 def _rows(name: str) -> Reader:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from traceability.domain.events import Kind, Recorded
 from traceability.domain.shelves import facts as told
-from traceability.recall.told.parts import part_in, part_primed
+from traceability.recall.told.parts import part_primed
 from traceability.recall.told.registry import Telling, stem, tells
 from traceability.storage.runs import Run
 
@@ -64,7 +64,7 @@ def foreign_arrived(_: Telling, event: Recorded) -> Iterator[told.Fact]:
 def foreign_listed(telling: Telling, event: Recorded) -> Iterator[told.Fact]:
     """What the sending hospital says is in it."""
     circuit = event.text("circuit")
-    parts = (part_in(telling, event.inner(row), circuit) for row in event.rows("parts"))
+    parts = (part_primed(telling, event.inner(row), circuit) for row in event.rows("parts"))
     yield told.ForeignList(
         **stem(event),
         circuit=circuit,

@@ -2,37 +2,44 @@
 
 from collections.abc import Iterator
 
-from traceability.domain.events import Recorded
+from traceability.domain.events import Kind, Recorded
 from traceability.domain.shelves import facts as told
 from traceability.recall.told.registry import Telling, stem, tells
 
 
-@tells("equipment-set")
-def equipment_set(_: Telling, event: Recorded) -> Iterator[told.Fact]:
+@tells(Kind.EQUIPMENT_SET)
+def equipment_set(telling: Telling, event: Recorded) -> Iterator[told.Fact]:
     """A machine of the register. Later states of it say the same again."""
-    maker, serial = event.text("maker"), event.text("serial")
-    if maker and serial:
-        yield told.Register(**stem(event), item=event.text("kind"), maker=maker, serial=serial)
+    item, maker = telling.item(event.key_or_none("product"))
+    maker = maker or event.text("maker")
+    if maker and event.text("serial"):
+        yield told.Register(
+            **stem(event), item=item or event.text("kind"), maker=maker, serial=event.text("serial")
+        )
 
 
-@tells("equipment-on")
+@tells(Kind.EQUIPMENT_ON)
 def equipment_on(telling: Telling, event: Recorded) -> Iterator[told.Fact]:
     """It serves a circuit from now on."""
     circuit = event.text_or_none("circuit")
     if circuit is None or event.flag("none_used"):
         return
-    _, maker = telling.item(event.key_or_none("product"))
+    item, maker = telling.item(event.key_or_none("product"))
     yield told.EquipOn(
         **stem(event),
         circuit=circuit,
         p=event.text("use"),
-        item=event.text("what"),
-        maker=event.text_or_none("maker") or maker,
+        item=item or event.text("what"),
+        maker=maker,
         serial=event.text_or_none("serial"),
     )
 
 
-@tells("equipment-off")
+@tells(Kind.EQUIPMENT_OFF)
 def equipment_off(_: Telling, event: Recorded) -> Iterator[told.Fact]:
-    """It serves no longer."""
-    yield told.EquipOff(**stem(event), p=event.text("use"))
+    """It serves no longer, as somebody saw.
+
+    What only follows from another act says nothing of it: a heater may run on after its circuit.
+    """
+    if event.body.get("device_at") is not None:
+        yield told.EquipOff(**stem(event), p=event.text("use"))

@@ -14,7 +14,7 @@ from traceability.storage.projections.restate import (
     restate_merges,
     restate_runs,
 )
-from traceability.storage.projections.rows import add_link
+from traceability.storage.projections.rows import add_link, open_links, supersede
 from traceability.storage.projections.runs import add_patient
 
 
@@ -47,7 +47,11 @@ def corrected(session: Session, event: Recorded) -> None:
 
 @projects(Kind.PATIENTS_MERGED)
 def patients_merged(session: Session, event: Recorded) -> None:
-    """The one reference is the other's from here on."""
+    """The one reference is the other's from here on; the newest word on it counts."""
+    for row in event.rows("new_patients"):
+        add_patient(session, event.inner(row))
+    for before in open_links(session, PatientMerge, event, patient_id=event.key("from")):
+        supersede(session, before, event)
     add_link(
         session,
         PatientMerge,

@@ -9,7 +9,7 @@ import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Final
 from uuid import UUID
@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
 from traceability.domain.circuits import Phase
-from traceability.domain.corrections import Word, as_corrected, in_force, words_of
+from traceability.domain.corrections import Word, as_corrected, in_force, spoken, words_of
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.base import Base, Link
 from traceability.storage.circuits import (
@@ -127,11 +127,16 @@ def life(session: Session, site_id: UUID, circuit_id: UUID, more: Sequence[Recor
         _bring_runs(session, scratch, site_id, [*told, *said])
         for event in told:
             now = as_corrected(event, words)
-            if now is None and event.kind not in BEGINS:
+            is_paper = event.kind is Kind.PRIME_ENTERED_LATE and event is told[0]
+            if now is None and event.kind not in BEGINS and not is_paper:
                 continue
-            _project(scratch, now or event, said)
+            # A circuit whose paper was another one's is here all the same: only its prime is not.
+            _project(scratch, now or (_without_prime(event) if is_paper else event), said)
             if now is None:
-                _never_was(scratch, event, circuit_id)
+                by = max(
+                    word.number for word in words if word.void and event.number in spoken(word)
+                )
+                _never_was(scratch, replace(event, number=by), circuit_id)
             else:
                 happened.append(now)
         rows = {
@@ -168,6 +173,12 @@ def _project(scratch: Session, event: Recorded, said: Sequence[Recorded]) -> Non
     inner = event.inner(body)
     BY_KIND[event.kind](scratch, inner)
     scratch.flush()
+
+
+def _without_prime(paper: Recorded) -> Recorded:
+    """Return the entry that a paper is worth of which nothing was so but a circuit."""
+    body = {"circuit": paper.body["circuit"], "number": paper.body["number"], "tag": []}
+    return replace(paper.inner(body), kind=Kind.CIRCUIT_WITHOUT_RECORD)
 
 
 def _never_was(scratch: Session, event: Recorded, circuit_id: UUID) -> None:

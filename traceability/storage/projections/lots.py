@@ -34,15 +34,3 @@ def name_lot(
         )
     )
     session.flush()
-
-
-def name_lot_of(session: Session, event: Recorded, part: Recorded, lot_id: UUID) -> None:
-    """Do so for a part's row, which says `product`, `lot` and `expiry_day`."""
-    name_lot(
-        session,
-        event,
-        lot_id,
-        product_id=part.key("product"),
-        text=part.text("lot"),
-        expiry=part.day_or_none("expiry_day"),
-    )

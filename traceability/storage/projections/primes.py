@@ -16,7 +16,7 @@ from traceability.storage.circuits import (
 )
 from traceability.storage.projections.beginnings import begin_circuit
 from traceability.storage.projections.lists import text_of
-from traceability.storage.projections.lots import name_lot_of
+from traceability.storage.projections.lots import name_lot
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
     add_link,
@@ -70,7 +70,14 @@ def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> 
     circuit_id = event.key("circuit")
     lot_id = part.key_or_none("lot_id")
     if lot_id is not None:
-        name_lot_of(session, event, part, lot_id)
+        name_lot(
+            session,
+            event,
+            lot_id,
+            product_id=part.key("product"),
+            text=part.text("lot"),
+            expiry=part.day_or_none("expiry_day"),
+        )
     disputed = part.flag("disputed")
     for standing in open_links(
         session,

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.items import Lot, Product
-from traceability.storage.projections.lots import name_lot_of
+from traceability.storage.projections.lots import name_lot
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link
 from traceability.storage.projections.stock_levels import change, level_of, open_book
@@ -96,12 +96,14 @@ def _lot(session: Session, event: Recorded) -> UUID | None:
     lot_id = event.key_or_none("lot")
     if lot_id is None:
         return None
-    named: dict[str, str | None] = {
-        "lot": event.text("lot_text"),
-        "product": event.text("product"),
-        "expiry_day": event.text_or_none("expiry"),
-    }
-    name_lot_of(session, event, event.inner(named), lot_id)
+    name_lot(
+        session,
+        event,
+        lot_id,
+        product_id=event.key("product"),
+        text=event.text("lot_text"),
+        expiry=event.day_or_none("expiry"),
+    )
     lot = session.get_one(Lot, (event.site_id, lot_id))
     if lot.expiry is None:
         lot.expiry = event.day_or_none("expiry")
