@@ -1,8 +1,8 @@
 """What the shelves hold by the book: each lot in each place, and what speaks against taking it."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from typing import Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -17,7 +17,7 @@ from traceability.storage.kept_apart import KeptApart
 from traceability.storage.ledger import LedgerEvent
 from traceability.storage.people import Person
 from traceability.storage.site import Place
-from traceability.storage.stock import SOME, StockBook, StockChange, StockLevel, StockReceipt
+from traceability.storage.stock import SOME, USED, StockBook, StockChange, StockLevel, StockReceipt
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,8 +120,10 @@ class ReceiptFacts:
     supplier: str
 
 
-MOST_LINES: Final = 60
-"""Lines of the book that a product's page shows."""
+MOST_LINES: Final = 200
+"""Changes that a product's page looks at; those of one prime make one line."""
+ONE_PRIME: Final = timedelta(hours=2)
+"""Pieces of a lot that one person used within this time stand in one line."""
 
 
 def stock(session: Session, site_id: UUID, now: datetime, zone: ZoneInfo) -> list[ProductStock]:
@@ -244,7 +246,7 @@ def _holds(session: Session, site_id: UUID, subjects: Iterable[UUID]) -> dict[UU
 
 
 def changes(session: Session, site_id: UUID, product_id: UUID) -> list[ChangeFacts]:
-    """Return the newest lines of a product's book, newest first."""
+    """Return the newest lines of a product's book, newest first; one prime's pieces in one."""
     person = aliased(Person)
     rows = (
         select(StockChange, Lot.text, Place.name, person.name)
@@ -264,8 +266,9 @@ def changes(session: Session, site_id: UUID, product_id: UUID) -> list[ChangeFac
         .order_by(StockChange.recorded_no.desc(), StockChange.line)
         .limit(MOST_LINES)
     )
-    return [
-        ChangeFacts(
+    found: list[ChangeFacts] = []
+    for change, lot, place, by in session.execute(rows):
+        line = ChangeFacts(
             at=change.at,
             by=by or "",
             lot=lot,
@@ -274,8 +277,16 @@ def changes(session: Session, site_id: UUID, product_id: UUID) -> list[ChangeFac
             why=change.why,
             reason=change.reason,
         )
-        for change, lot, place, by in session.execute(rows)
-    ]
+        if found and _are_one(found[-1], line):
+            line = replace(line, quantity=line.quantity + found.pop().quantity)
+        found.append(line)
+    return found
+
+
+def _are_one(later: ChangeFacts, line: ChangeFacts) -> bool:
+    """Tell whether two changes, one after the other, are pieces of one prime."""
+    alike = replace(later, at=line.at, quantity=line.quantity) == line
+    return alike and line.why == USED and abs(later.at - line.at) < ONE_PRIME
 
 
 def newest_receipts(session: Session, site_id: UUID, *, most: int = 8) -> list[ReceiptFacts]:
