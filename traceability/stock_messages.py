@@ -6,7 +6,8 @@ from typing import Final, TypeAlias
 from traceability.domain.stock import Fitness
 from traceability.domain.stock_ahead import Rate, WeekAhead
 from traceability.reads.can_prime import CanPrime
-from traceability.reads.stock import ChangeFacts, LevelFacts
+from traceability.reads.stock import LevelFacts
+from traceability.reads.stock_lines import ChangeFacts
 
 Facts: TypeAlias = Mapping[str, object]
 Words: TypeAlias = tuple[str, Sequence[str]]

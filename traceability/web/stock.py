@@ -19,7 +19,8 @@ from traceability.domain.people import Right
 from traceability.errors import BadValue
 from traceability.reads.can_prime import CanPrime, can_prime_from
 from traceability.reads.lists import places
-from traceability.reads.stock import changes, product_stock, stock
+from traceability.reads.stock import product_stock, stock
+from traceability.reads.stock_lines import changes
 from traceability.web import session
 from traceability.web.forms import checked, moment_of, number_in, whole
 from traceability.web.pictures.weeks import weeks_ahead
