@@ -116,8 +116,10 @@ def _counted() -> Iterator[Counted]:
     for number in range(MOST_ROWS):
         if not form.get(f"count-{number}", "").strip():
             continue
+        # A lot of the book is kept to the letter; only the last row was written by a person.
+        lot, written = form.get(f"lot-{number}", ""), f"expiry-{number}" in form
         yield Counted(
-            lot_text=form.get(f"lot-{number}", ""),
+            lot_text=lot.strip() if written else lot,
             place_id=session.key(form.get(f"place-{number}"), "place"),
             quantity=whole(f"count-{number}"),
             expiry=form.get(f"expiry-{number}", ""),
