@@ -152,7 +152,7 @@ def _first_count(keeping: Keeping) -> Story[None]:
         keeping.count(key, {lot.text: number}, RETRIEVAL_STORE, expiry=lot.expiry.isoformat())
         yield timedelta(seconds=40)
     tap = ward.stock.lot("tap", ward.stage.now)
-    keeping.count("tap", {tap.text: 160}, RETRIEVAL_STORE)
+    keeping.count("tap", {tap.text: 53}, RETRIEVAL_STORE)
 
 
 def _delivery(keeping: Keeping, key: str, lot: Lot) -> Story[None]:

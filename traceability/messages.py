@@ -107,7 +107,10 @@ def _placed(facts: Facts) -> Words:
     same = "Same lot as before. " if facts.get("same_lot") else ""
     over = facts.get("not_placed")
     extra = f"{over} of them found no open place and are not recorded." if over else ""
-    return sentence, [f"{same}{lot_line(facts)}.", extra]
+    unbooked = "This lot was never booked in: right pack? Count the shelf." * bool(
+        facts.get("not_in_book")
+    )
+    return sentence, [f"{same}{lot_line(facts)}.", extra or unbooked]
 
 
 def _same_scan(facts: Facts) -> Words:

@@ -6,7 +6,8 @@ from typing import Final, TypeAlias
 from traceability.domain.stock import Fitness
 from traceability.domain.stock_ahead import Rate, WeekAhead
 from traceability.reads.can_prime import CanPrime
-from traceability.reads.stock import ChangeFacts, LevelFacts
+from traceability.reads.stock import LevelFacts
+from traceability.reads.stock_lines import ChangeFacts
 
 Facts: TypeAlias = Mapping[str, object]
 Words: TypeAlias = tuple[str, Sequence[str]]
@@ -144,8 +145,17 @@ def shelf_line(answer: CanPrime) -> str:
     return f"{answer.circuit_type}: {primes_words(answer)}. {limits_words(answer)}."
 
 
+def usable_words(usable: int, total: int) -> str:
+    """Return what of a product may be taken now."""
+    if usable < 0:
+        return f"None usable by the book: {pieces(-usable)} more went out than came in"
+    return f"{usable} usable" + (f" of {plain_number(total)}" if total != usable else "")
+
+
 def rate_words(rate: Rate) -> str:
     """Return the unit's own use and how it was reckoned."""
+    if not rate.primes:
+        return f"Our use: no prime was begun in the last {rate.days} days."
     begun = "prime was" if rate.primes == 1 else "primes were"
     return (
         f"Our use: {rate.primes} {begun} begun in the last {rate.days} days, "
@@ -169,7 +179,7 @@ def week_words(week: WeekAhead, names: Mapping[str, str]) -> dict[str, str]:
 def level_words(level: LevelFacts) -> str:
     """Return what a lot in a place is good for."""
     if level.quantity < 0:
-        return "Used and never booked in. Count it"
+        return "More went out than was booked in. Count it"
     if level.fitness is Fitness.ON_HOLD:
         return f"On hold: {level.hold}"
     return FITNESS[level.fitness]

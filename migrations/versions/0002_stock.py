@@ -62,11 +62,7 @@ def upgrade() -> None:
         sqlite_where=SOME,
         postgresql_where=SOME,
     )
-    op.create_index(
-        "ix_stock_level_site_id_product_id_lot_id",
-        "stock_level",
-        ["site_id", "product_id", "lot_id"],
-    )
+    op.create_index("ix_stock_level_lot", "stock_level", ["lot_id", "product_id"])
     receipt = op.create_table(
         "stock_receipt",
         sa.Column("product_id", KEY, nullable=False),

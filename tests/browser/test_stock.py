@@ -96,7 +96,7 @@ def test_a_product_is_counted_moved_and_taken_out(
         out.get_by_label("Why").select_option(label="Lent")
         out.get_by_role("button").click()
         one.reads("Taken out 30 pieces, lot T77-0B1: lent.")
-        one.reads("Used and never booked in. Count it")
+        one.reads("More went out than was booked in. Count it")
         one.looks("stock-product")
         one.opens("/stock")
         one.reads("A count is to be made.")

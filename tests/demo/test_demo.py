@@ -32,7 +32,9 @@ from traceability.domain.keys import product_key
 from traceability.errors import WrongCredentials
 from traceability.identifiers.interpret import interpret
 from traceability.identifiers.reading import Status
+from traceability.reads.can_prime import can_prime
 from traceability.reads.shelf import shelf
+from traceability.reads.stock import stock
 from traceability.reads.trolley import trolley
 from traceability.recall.answer import answer
 from traceability.recall.question import question_of
@@ -75,6 +77,10 @@ def test_the_plan_has_what_a_unit_sees_in_two_years(plan: dict[str, Any]) -> Non
         "take withdrawn",
         "flow on entered late",
         "flow on not recorded",
+        "stock received",
+        "stock counted",
+        "stock moved",
+        "stock taken out",
     ):
         assert plan["acts"].get(what), what
 
@@ -133,6 +139,26 @@ def test_the_shelf_shows_a_real_morning(services: Services, plan: dict[str, Any]
     assert (len(found.priming), len(found.on_patient), len(found.away)) == (1, 1, 0)
     assert under_way is not None
     assert (under_way.recorded, under_way.of) == (16, 18)
+
+
+def test_the_shelves_stand_as_the_paper_says(services: Services, plan: dict[str, Any]) -> None:
+    now = datetime.fromisoformat(plan["ends"])
+    zone = services.settings.zone_info
+    with services.reads() as session:
+        products_there = stock(session, SITE_ID, now, zone)
+        adult = next(
+            each
+            for each in can_prime(session, SITE_ID, now, zone, weeks=8)
+            if each.circuit_type == "Adult 3/8"
+        )
+    levels = [level for product in products_there for level in product.levels]
+    assert adult.primes is not None
+    assert adult.primes.count == 3
+    assert [need.name for need in adult.needs if need.limits] == ["Circuit pack Adult 3/8"]
+    assert next(need.to_order for need in adult.needs if need.limits) > 0
+    assert next(need.too_short for need in adult.needs if need.kind == "gas-line") == 4
+    assert [(each.lot, each.quantity) for each in levels if each.hold] == [(NOTICE_LOT, 17)]
+    assert [each.name for each in products_there if each.to_count] == ["CO₂ filter 0.2 µm"]
 
 
 @pytest.mark.parametrize("lot", [NOTICE_LOT, LOOK_ALIKE_LOT])

@@ -1,6 +1,7 @@
 """Laws of stock, of the weeks ahead, and of due days."""
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -17,7 +18,7 @@ from traceability.domain.stock import (
     to_order,
     usable,
 )
-from traceability.domain.stock_ahead import ahead
+from traceability.domain.stock_ahead import ahead, lacking_ahead, rate_of
 
 ZONE = ZoneInfo("Europe/Stockholm")
 NOW = datetime(2027, 5, 3, 8, tzinfo=UTC)
@@ -103,6 +104,45 @@ def test_the_weeks_ahead_use_only_what_is_there(
     assert all(need * made <= have[p] for p, need in needs.items())
     assert all(week.made <= min(week.wanted, week.possible.count) for week in weeks)
     assert sum(week.wanted for week in weeks) == int(rate * len(weeks) + 1e-9)
+
+
+@given(LOTS, NEEDS, st.floats(0, 4))
+def test_with_what_is_lacking_no_prime_of_the_weeks_ahead_is_skipped(
+    lots: list[ShelfLot], needs: dict[str, int], rate: float
+) -> None:
+    plan: dict[str, Any] = {"primes_a_week": rate, "stored_days": 30, "start": NOW, "zone": ZONE}
+    lacking = lacking_ahead(lots, needs, **plan)
+    ordered = [ShelfLot(product=p, lot="new", quantity=n, expiry=None) for p, n in lacking.items()]
+    assert lacking_ahead([*lots, *ordered], needs, **plan) == {}
+    assert all(week.made == week.wanted for week in ahead([*lots, *ordered], needs, **plan))
+    for product, units in lacking.items():
+        one_less = [
+            ShelfLot(product=p, lot="new", quantity=n - (p == product), expiry=None)
+            for p, n in lacking.items()
+        ]
+        assert lacking_ahead([*lots, *one_less], needs, **plan) == {product: 1}, units
+
+
+@given(COUNTS, NEEDS, st.integers(0, 5))
+def test_where_nothing_expires_it_is_what_that_many_primes_lack(
+    stock: dict[str, int], needs: dict[str, int], a_week: int
+) -> None:
+    lots = [ShelfLot(product=p, lot="A", quantity=n, expiry=None) for p, n in stock.items()]
+    found = lacking_ahead(
+        lots, needs, primes_a_week=a_week, stored_days=30, start=NOW, zone=ZONE, weeks=4
+    )
+    assert found == to_order(stock, needs, 4 * a_week)
+
+
+@pytest.mark.parametrize(
+    ("primes", "first_days_ago", "a_week"),
+    [(12, 300, 1), (12, 84, 1), (3, 21, 1), (2, 1, 2), (0, 84, 0)],
+)
+def test_a_rate_is_reckoned_over_twelve_weeks_or_since_the_first_prime(
+    primes: int, first_days_ago: float, a_week: float
+) -> None:
+    """Worked out by hand; common practice, no source."""
+    assert rate_of(primes, first_days_ago).a_week == a_week
 
 
 def test_a_need_of_nothing_answers_no_question() -> None:

@@ -88,18 +88,19 @@ def lacking_ahead(
     """Return the units by product that are missing so that no prime of the coming weeks is skipped.
 
     The model is that of `ahead`. What expires before its turn is missing too. Units that were used
-    and never booked in (a level below zero) are missing from the start.
+    and never booked in (a level below zero) are taken off first: they are not there.
     """
     shelf = list(lots)
-    lacking: dict[str, int] = {}
-    for product in per_prime:
-        owed = sum(min(lot.quantity, 0) for lot in shelf if lot.product == product)
-        lacking[product] = -owed
+    lacking = dict.fromkeys(per_prime, 0)
+    owed = {
+        product: -sum(min(lot.quantity, 0) for lot in shelf if lot.product == product)
+        for product in per_prime
+    }
     for week in range(weeks):
         at = days_later(start, 7 * week, zone)
         use_by = days_later(at, stored_days, zone)
         for product, need in per_prime.items():
-            units = need * _wanted(primes_a_week, week)
+            units = need * _wanted(primes_a_week, week) + (0 if week else owed[product])
             before = _units(shelf, product)
             shelf = _taken(shelf, product, units, at=at, zone=zone, use_by=use_by)
             lacking[product] += units - (before - _units(shelf, product))

@@ -46,7 +46,9 @@ class StockLevel(Entity, Base):
         Index(
             "ix_stock_level_some", "site_id", "product_id", sqlite_where=SOME, postgresql_where=SOME
         ),
-        Index("ix_stock_level_site_id_product_id_lot_id", "site_id", "product_id", "lot_id"),
+        # Not the site first: SQLite would take it for the question what is on all shelves, and
+        # read every lot there ever was.
+        Index("ix_stock_level_lot", "lot_id", "product_id"),
     )
     product_id: Mapped[UUID]
     lot_id: Mapped[UUID | None]

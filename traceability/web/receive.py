@@ -11,7 +11,7 @@ from traceability.errors import BadScan
 from traceability.messages import say_refusal
 from traceability.reads.can_prime import can_prime
 from traceability.reads.lists import places
-from traceability.reads.stock import newest_receipts
+from traceability.reads.stock_lines import newest_receipts
 from traceability.web import session
 from traceability.web.forms import checked, moment_of, whole
 from traceability.web.stock import HOLDS_STOCK

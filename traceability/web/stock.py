@@ -19,7 +19,8 @@ from traceability.domain.people import Right
 from traceability.errors import BadValue
 from traceability.reads.can_prime import CanPrime, can_prime_from
 from traceability.reads.lists import places
-from traceability.reads.stock import changes, product_stock, stock
+from traceability.reads.stock import product_stock, stock
+from traceability.reads.stock_lines import changes
 from traceability.web import session
 from traceability.web.forms import checked, moment_of, number_in, whole
 from traceability.web.pictures.weeks import weeks_ahead
@@ -115,8 +116,10 @@ def _counted() -> Iterator[Counted]:
     for number in range(MOST_ROWS):
         if not form.get(f"count-{number}", "").strip():
             continue
+        # A lot of the book is kept to the letter; only the last row was written by a person.
+        lot, written = form.get(f"lot-{number}", ""), f"expiry-{number}" in form
         yield Counted(
-            lot_text=form.get(f"lot-{number}", ""),
+            lot_text=lot.strip() if written else lot,
             place_id=session.key(form.get(f"place-{number}"), "place"),
             quantity=whole(f"count-{number}"),
             expiry=form.get(f"expiry-{number}", ""),

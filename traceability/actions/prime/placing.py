@@ -12,6 +12,7 @@ from traceability.domain.events import Kind, Plain
 from traceability.domain.in_place import InPlace
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import Sheet
+from traceability.domain.stock_needs import comes_with_the_pack
 from traceability.domain.trolley import (
     PACK_KIND,
     Finding,
@@ -26,6 +27,7 @@ from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import in_place, newest_policy
+from traceability.storage.stock_lookup import is_missing_in_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +134,10 @@ def place_piece(
     )
     if len(parts) < scan.units:
         facts["not_placed"] = scan.units - len(parts)
+    slot = sheet.slot(str(parts[-1]["slot"]))
+    from_shelf = slot is None or not comes_with_the_pack(slot)
+    if from_shelf and is_missing_in_book(session, understood.product, understood.lot_id):
+        facts["not_in_book"] = True
     if understood.piece.kind == PACK_KIND:
         inside = inside_pack(sheet, filled, parts[0], context.ledger.now)
         facts["inside"] = len(inside)

@@ -61,15 +61,18 @@ def the_place(session: Session, site: Site, place_id: UUID | None) -> Place | No
     return place
 
 
-def lot_body(session: Session, product: Product, lot_text: str) -> dict[str, object]:
-    """Return how an event names product and lot; an empty text is a piece without a lot."""
-    named = lot_text.strip()
-    if len(named) > LONGEST:
-        raise BadValue(field="lot", value=named[:LONGEST], why="too-long")
+def lot_body(product: Product, lot_text: str) -> dict[str, object]:
+    """Return how an event names product and lot; an empty text is a piece without a lot.
+
+    Raises:
+        BadValue: longer than any lot.
+    """
+    if len(lot_text) > LONGEST:
+        raise BadValue(field="lot", value=lot_text[:LONGEST], why="too-long")
     return {
         "product": product.id,
-        "lot": lot_key(product.id, named) if named else None,
-        "lot_text": named or None,
+        "lot": lot_key(product.id, lot_text) if lot_text else None,
+        "lot_text": lot_text or None,
     }
 
 

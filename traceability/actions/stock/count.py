@@ -87,7 +87,7 @@ def _body(row: Counted, product: Product, session: Session, site: Site) -> dict[
     require_number("number counted", row.quantity, least=0)
     the_place(session, site, row.place_id)
     expiry = day_or_none("expires", row.expiry)
-    return lot_body(session, product, row.lot_text) | {
+    return lot_body(product, row.lot_text) | {
         "place": row.place_id,
         "quantity": row.quantity,
         "expiry": expiry and expiry.isoformat(),

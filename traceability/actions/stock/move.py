@@ -52,7 +52,7 @@ def _move(asked: MoveStock, session: Session, site: Site) -> Done:
     to = the_place(session, site, asked.to_place_id)
     if asked.from_place_id == asked.to_place_id:
         raise BadValue(field="place", value=to.name if to else "", why="same-place")
-    body = lot_body(session, product, asked.lot_text) | {
+    body = lot_body(product, asked.lot_text) | {
         "quantity": asked.quantity,
         "from_place": asked.from_place_id,
         "to_place": asked.to_place_id,

@@ -112,7 +112,7 @@ def _receive(asked: ReceiveStock, session: Session, site: Site) -> Done:
     quantity = pieces.a_pack * asked.packs
     require_number("pieces", quantity)
     ledger = ledger_of(asked, session, site)
-    body = lot_body(session, pieces.product, pieces.lot)
+    body = lot_body(pieces.product, pieces.lot)
     _require_another(asked, pieces, body["lot"], ledger, session, site)
     cautions = _doubts(pieces, body, session, site, today)
     supplier = asked.supplier.strip()

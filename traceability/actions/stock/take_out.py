@@ -52,7 +52,7 @@ def _take_out(asked: TakeOutStock, session: Session, site: Site) -> Done:
     reasons = tuple(str(reason) for reason in OutReason)
     if asked.reason not in reasons:
         raise BadValue(field="reason", value=asked.reason, why="not-one-of", of=reasons)
-    body = lot_body(session, product, asked.lot_text) | {
+    body = lot_body(product, asked.lot_text) | {
         "quantity": asked.quantity,
         "place": asked.place_id,
         "reason": asked.reason,

@@ -59,7 +59,7 @@ def weeks_ahead(
         if number % every == 0:
             day = f"{week.starts.astimezone(zone):%Y-%m-%d}"
             out.append(_text("axis", middle, DATE, day))
-        out.append(_use(week, middle))
+        out.append(_use(week, middle, step))
         out.append(_expiring(week, middle, step, names))
     return "".join(out) + "</svg>"
 
@@ -83,12 +83,13 @@ def _column(week: WeekAhead, middle: float, step: float, most: int) -> str:
     return bar + _text("count", middle, FLOOR - high - 8, str(count))
 
 
-def _use(week: WeekAhead, middle: float) -> str:
+def _use(week: WeekAhead, middle: float, step: float) -> str:
     if not week.wanted:
         return _text("axis", middle, USE, "–")
     if week.made == week.wanted:
         return _text("words", middle, USE, str(week.wanted))
-    return _text("short", middle, USE, f"{week.made} of {week.wanted}")
+    between = " of " if step >= wide("0 of 1 ", SIZE, bold=True) else "/"
+    return _text("short", middle, USE, f"{week.made}{between}{week.wanted}")
 
 
 def _expiring(week: WeekAhead, middle: float, step: float, names: Mapping[str, str]) -> str:
