@@ -107,6 +107,13 @@ def test_a_mistyped_lot_is_set_right_after_signing_and_both_are_found(
         assert one.page.locator("nav.acts3").count() == 0
         one.looks("circuit-as-known")
         assert one.troubles == []
+        one.opens(f"/circuits/{number}")
+        one.unfolds()
+        one.page.get_by_label("As known on").fill("2001-01-01 12:00")
+        one.page.get_by_role("button", name="Show it").click()
+        one.reads("No circuit is known by")
+        one.opens(f"/circuits/{number}?as_of=last week")
+        one.reads("as known on: last week cannot be right")
 
 
 def test_two_claims_wait_for_the_consultant_who_rules(

@@ -1,10 +1,11 @@
 """One lot: when it was first named here, what holds it, and which circuits had it by mistake."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.keys import lot_key
@@ -45,6 +46,8 @@ class LotFacts:
     once_there: tuple[OnceThere, ...]
     told: tuple[Happening, ...]
     """Newest first."""
+    circuits: Mapping[str, str]
+    """Number by id, of all circuits whose record ever held it."""
 
 
 def lot_facts(session: Session, site_id: UUID, product_id: UUID, text: str) -> LotFacts | None:
@@ -52,6 +55,12 @@ def lot_facts(session: Session, site_id: UUID, product_id: UUID, text: str) -> L
     lot = session.get(Lot, (site_id, lot_key(product_id, text)))
     if lot is None:
         return None
+    rows = session.execute(
+        select(Part, Circuit.number)
+        .join(Circuit, (Circuit.site_id == Part.site_id) & (Circuit.id == Part.circuit_id))
+        .where(Part.site_id == site_id, Part.lot_id == lot.id)
+        .order_by(Part.recorded_no, Part.line)
+    ).all()
     holds = session.scalars(
         select(Hold)
         .where(
@@ -74,18 +83,13 @@ def lot_facts(session: Session, site_id: UUID, product_id: UUID, text: str) -> L
             )
             for each in holds
         ),
-        once_there=tuple(_once_there(session, lot)),
+        once_there=tuple(_once_there(rows)),
         told=tuple(lot_happenings(session, site_id, lot)),
+        circuits={str(part.circuit_id): number for part, number in rows},
     )
 
 
-def _once_there(session: Session, lot: Lot) -> list[OnceThere]:
-    rows = session.execute(
-        select(Part, Circuit.number)
-        .join(Circuit, (Circuit.site_id == Part.site_id) & (Circuit.id == Part.circuit_id))
-        .where(Part.site_id == lot.site_id, Part.lot_id == lot.id)
-        .order_by(Part.recorded_no, Part.line)
-    ).all()
+def _once_there(rows: Sequence[Row[Part, str]]) -> list[OnceThere]:
     # A piece keeps its id when its row is written again: what still stands is no mistake.
     standing = {part.part_id for part, _ in rows if part.superseded_no is None}
     last = {part.part_id: (part, number) for part, number in rows}

@@ -38,7 +38,7 @@ def page(product: UUID, text: str) -> ResponseReturnValue:
         product=question.products[0],
         rows=found.confirmed,
         doubt=len(found.cannot_be_excluded),
-        happenings=[shown(each) for each in lot.told],
+        happenings=[shown(each, lot.circuits) for each in lot.told],
         timeline_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
         run_words=lambda run: run_words(run, zone),
         where_words=lambda row: where_words(row, zone),

@@ -73,6 +73,7 @@ def _page(run: RunFacts, patient: str | None, then: AsOf) -> str:
     ours = session.services()
     with ours.reads() as reads:
         happened = run_happenings(reads, ours.site.id, run.id, then.number)
+    names = {str(each.circuit_id): each.number for each in run.circuits}
     drawn = run_life(run, then.at, ours.settings.zone_info)
     return render_template(
         "run.html",
@@ -80,7 +81,7 @@ def _page(run: RunFacts, patient: str | None, then: AsOf) -> str:
         patient=patient,
         parts=parts,
         timeline_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
-        happenings=[shown(each) for each in happened],
+        happenings=[shown(each, names) for each in happened],
         then=then,
         nav="runs",
     )
