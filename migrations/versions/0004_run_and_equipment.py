@@ -243,6 +243,11 @@ def upgrade() -> None:
         "equipment_use",
         ["site_id", "run_id", "recorded_no", "line"],
     )
+    op.create_index(
+        "ix_equipment_use_site_id_kind_product_id",
+        "equipment_use",
+        ["site_id", "kind", "product_id"],
+    )
     op.create_index("ix_equipment_use_site_id_serial", "equipment_use", ["site_id", "serial"])
     op.create_index("ix_equipment_use_site_id_use_id", "equipment_use", ["site_id", "use_id"])
     op.create_index(

@@ -67,6 +67,7 @@ class EquipmentUse(Link, Base):
         Index("ix_equipment_use_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
         Index("ix_equipment_use_site_id_equipment_id", "site_id", "equipment_id", *IN_ORDER),
         Index("ix_equipment_use_site_id_serial", "site_id", "serial"),
+        Index("ix_equipment_use_site_id_kind_product_id", "site_id", "kind", "product_id"),
     )
     use_id: Mapped[UUID]
     """The use itself; stays the same when its row is superseded."""
