@@ -61,7 +61,7 @@ def _order(row: PieceRow) -> tuple[bool, float, int, int]:
 
 
 def _row(piece: PieceSeen, reasons: frozenset[str], ends: dict[UUID, datetime]) -> PieceRow:
-    met = Exposure(possible=stretch(piece.start, piece.end))
+    met = Exposure(possible=stretch(piece.start, piece.end) if piece.run_id else ())
     over = ends.get(piece.run_id) if piece.run_id else None
     if not reasons and piece.run_id is not None:
         # Nobody recorded that it came out: certain while the run went on, possible ever since.

@@ -4,6 +4,7 @@ from flask import Flask
 
 from traceability.web import (
     circuits,
+    equipment,
     errors,
     filters,
     headers,
@@ -12,6 +13,7 @@ from traceability.web import (
     people,
     prime,
     recall,
+    run_extras,
     runs,
     same_origin,
     session,
@@ -21,7 +23,21 @@ from traceability.web import (
     trolley,
 )
 
-PARTS = (shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
+PARTS = (
+    shelf,
+    sign_in,
+    prime,
+    trolley,
+    circuits,
+    take,
+    runs,
+    run_extras,
+    equipment,
+    recall,
+    lists,
+    people,
+    health,
+)
 
 
 def register(app: Flask) -> None:

@@ -22,13 +22,16 @@ from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
 from traceability.messages import DISCARDS, say_event, say_limit
 from traceability.printing.tags import render_tag
+from traceability.reads.equipment import machines
 from traceability.reads.happenings import Happening, happenings
 from traceability.reads.lists import places
+from traceability.reads.run_extras import keepers, tag_is_old, uses_of_circuit
 from traceability.reads.tags import tag_facts
 from traceability.web import session
 from traceability.web.forms import moment_of, number_in
 from traceability.web.pictures.life import life
 from traceability.web.prime import STANDS_IN, the_circuit
+from traceability.web.run_words import places_on_sheet, run_words
 
 pages = Blueprint("circuits", __name__)
 
@@ -41,6 +44,13 @@ def page(number: str) -> ResponseReturnValue:
     with ours.reads() as reads:
         happened = happenings(reads, ours.site.id, circuit.id)
         stand_in = places(reads, ours.site.id, *STANDS_IN)
+        beside = {
+            "all_places": places(reads, ours.site.id),
+            "keepers": keepers(reads, ours.site.id, circuit.id),
+            "uses": uses_of_circuit(reads, ours.site.id, circuit.id),
+            "old_tag": tag_is_old(reads, ours.site.id, circuit.id),
+            **run_words(machines(reads, ours.site.id)),
+        }
     zone = ours.settings.zone_info
     return render_template(
         "circuit.html",
@@ -49,6 +59,8 @@ def page(number: str) -> ResponseReturnValue:
         happenings=[_shown(each) for each in happened],
         places=stand_in,
         discards=list(DISCARDS.items()),
+        places_in=places_on_sheet(circuit),
+        **beside,
         nav="shelf",
     )
 
