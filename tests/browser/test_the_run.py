@@ -176,7 +176,8 @@ def test_a_second_claim_on_a_machine_is_told_and_kept(
         one.looks("machine-busy")
         one.page.get_by_role("button", name="Record it anyway").click()
         one.reads("disputed")
-        assert one.troubles == []
+        # A browser complains of every page that is an answer of 422.
+        assert [each for each in one.troubles if "422" not in each] == []
 
 
 def test_blood_in_the_prime_is_given_on_its_own_page(

@@ -135,13 +135,33 @@ def _states(session: Session, site_id: UUID, where: ColumnElement[bool]) -> list
 
 
 def _place_now(session: Session, site_id: UUID, equipment_id: UUID) -> str:
-    open_stays = [s for s in _stays(session, site_id, equipment_id) if s[2].end is None]
-    return open_stays[-1][1] if open_stays else ""
+    rows = (
+        select(Place.name)
+        .join(
+            EquipmentPlace,
+            (EquipmentPlace.site_id == Place.site_id) & (EquipmentPlace.place_id == Place.id),
+        )
+        .where(
+            EquipmentPlace.site_id == site_id,
+            EquipmentPlace.equipment_id == equipment_id,
+            EquipmentPlace.valid_to.is_(None),
+            EquipmentPlace.superseded_no.is_(None),
+        )
+        .limit(1)
+    )
+    return session.scalar(rows) or ""
 
 
 def _serves_now(session: Session, site_id: UUID, equipment_id: UUID) -> str:
-    open_uses = [use for use in _served(session, site_id, equipment_id) if use.until is None]
-    return ", ".join(dict.fromkeys(use.run or use.circuit for use in open_uses))
+    rows = select(EquipmentUse).filter_by(
+        site_id=site_id, equipment_id=equipment_id, valid_to=None, superseded_no=None
+    )
+    named = (
+        _number(session, Run, site_id, use.run_id)
+        or _number(session, Circuit, site_id, use.circuit_id)
+        for use in session.scalars(rows)
+    )
+    return ", ".join(dict.fromkeys(named))
 
 
 def _stays(session: Session, site_id: UUID, equipment_id: UUID) -> list[tuple[UUID, str, Span]]:
