@@ -694,7 +694,7 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         "Check the tag. It is this one? Record it anyway: both claims are kept."
     ),
     "equipment-busy": lambda f: (
-        f"{str(f.get('name')).capitalize()} is recorded on {f.get('where')} since "
+        f"The {f.get('name')} is recorded on {f.get('where')} since "
         f"{f.get('since')}. Compare with its label. It is this one? Take it off there first, or "
         "record it anyway: both claims are kept."
     ),

@@ -12,6 +12,7 @@ from traceability.domain.exposure import Shelf
 from traceability.domain.parts import Known, PartState
 from traceability.domain.spans import Span
 from traceability.recall.answer import Answer
+from traceability.recall.on_runs import PieceRow
 from traceability.recall.question import ProductNamed, Question
 from traceability.recall.sort_shelves import CircuitRow, RunRow, was_dropped
 
@@ -95,13 +96,31 @@ def head_words(answer: Answer) -> str:
     """Return the one sentence that answers."""
     sure, may_be = len(answer.confirmed), len(answer.cannot_be_excluded)
     what = "this lot" if len(answer.question.lots) == 1 else "it"
+    beside = _beside_words(answer, what)
     if not sure and not may_be:
         looked_at = _count(answer.coverage.circuits, "circuit")
-        return f"No circuit held {what}. {looked_at} looked at, no gaps."
+        said = f"No circuit held {what}. {looked_at} looked at, no gaps."
+        return f"{beside} {said}" if beside else said
     open_words = f"{may_be} cannot be excluded."
     if not sure:
-        return f"None confirmed. {open_words}"
-    return f"{_count(sure, 'circuit')} held {what}. {open_words}"
+        return (
+            f"{beside} No circuit is confirmed; {open_words}"
+            if beside
+            else (f"None confirmed. {open_words}")
+        )
+    return f"{_count(sure, 'circuit')} held {what}. {open_words}{' ' if beside else ''}{beside}"
+
+
+def _beside_words(answer: Answer, what: str) -> str:
+    """Return how many runs met it without a circuit; empty where none did or may have."""
+    sure = {row.piece.run_id or row.piece.circuit for row in answer.pieces_on(Shelf.CONFIRMED)}
+    open_rows = answer.pieces_on(Shelf.CANNOT_BE_EXCLUDED)
+    may_be = {row.piece.run_id or row.piece.circuit for row in open_rows} - sure
+    said = [f"{_count(len(sure), 'run')} met {what} outside a circuit."] if sure else []
+    said += (
+        [f"{_count(len(may_be), 'run')} outside a circuit cannot be excluded."] if may_be else []
+    )
+    return " ".join(said)
 
 
 def coverage_lines(answer: Answer, zone: ZoneInfo) -> list[str]:
@@ -143,6 +162,39 @@ def _part_words(row: CircuitRow) -> str:
         f"{count} × {kind}, {lot}{f', {more}' if more else ''}"
         for (kind, lot, more), count in groups.items()
     )
+
+
+def piece_why(row: PieceRow) -> str:
+    """Return what the run part or machine is, and why it stands where it stands."""
+    piece = row.piece
+    kind = piece.kind.replace("-", " ") if not piece.machine else piece.kind
+    lot = f"lot {piece.lot}" if piece.lot else ""
+    if not piece.machine and not lot:
+        lot = _STATES.get(piece.state, "lot not recorded")
+    serial = f"serial {piece.serial}" if piece.serial else ""
+    if piece.machine and not serial:
+        serial = "serial not recorded"
+    named = ", ".join(each for each in (kind, lot, serial) if each)
+    doubts = "; ".join(REASONS.get(code, code) for code in row.reasons)
+    said = f"{doubts}: {named}" if doubts else named
+    return f"{said[0].upper()}{said[1:]}."
+
+
+def piece_where(row: PieceRow) -> str:
+    """Return where it lies or served, as far as is recorded."""
+    piece = row.piece
+    if piece.machine:
+        return f"With circuit {piece.circuit}" if piece.circuit else "With the run"
+    return piece.body_site.capitalize()
+
+
+def piece_times(row: PieceRow, zone: ZoneInfo) -> str:
+    """Return when the run met it: sure times, and longer possible ones apart."""
+    sure, possible = row.exposure.sure, row.exposure.possible
+    said = [spans_words(sure, zone)] if sure else []
+    if possible and possible != sure:
+        said.append(f"possible {spans_words(possible, zone)}")
+    return ". ".join(said) or "On no run"
 
 
 _STATES: Final = {

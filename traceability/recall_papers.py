@@ -9,15 +9,19 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
+from traceability.domain.exposure import Shelf
 from traceability.domain.spans import Span
 from traceability.recall.answer import Answer
-from traceability.recall.sort_shelves import CircuitRow
+from traceability.recall.on_runs import PieceRow
 from traceability.recall_messages import (
     CAUTION,
     EXPLAIN,
     coverage_lines,
     head_words,
     moment,
+    piece_times,
+    piece_where,
+    piece_why,
     question_words,
     run_words,
     subject_words,
@@ -40,12 +44,18 @@ def answer_sheet(
         last_entry=cover[1],
         coverage=cover[:1],
         sections=(
-            _section("Confirmed", "confirmed", "whole", answer.confirmed, zone, patients),
+            _section("Confirmed", "confirmed", "whole", answer, Shelf.CONFIRMED, zone, patients),
             AnswerSection(
                 name="Inferred", explain=EXPLAIN["inferred"], bead="half", count=0, rows=()
             ),
             _section(
-                "Cannot be excluded", "cannot", "open", answer.cannot_be_excluded, zone, patients
+                "Cannot be excluded",
+                "cannot",
+                "open",
+                answer,
+                Shelf.CANNOT_BE_EXCLUDED,
+                zone,
+                patients,
             ),
             AnswerSection(
                 name="Excluded",
@@ -64,11 +74,24 @@ def _section(
     name: str,
     explain: str,
     bead: str,
-    rows: Sequence[CircuitRow],
+    answer: Answer,
+    shelf: Shelf,
     zone: ZoneInfo,
     patients: Mapping[UUID, str],
 ) -> AnswerSection:
-    lines = []
+    rows = [row for row in answer.rows if row.shelf is shelf]
+    pieces = answer.pieces_on(shelf)
+    lines = [
+        AnswerRow(
+            circuit=row.piece.circuit or "–",
+            run=row.piece.run,
+            why=piece_why(row),
+            on_patient=piece_times(row, zone),
+            where_now=piece_where(row),
+            patient=patients.get(row.piece.run_id, "") if row.piece.run_id else "",
+        )
+        for row in pieces
+    ]
     for row in rows:
         runs = (*row.runs, *row.spared) or (None,)
         for number, run in enumerate(runs):
@@ -83,7 +106,11 @@ def _section(
                 )
             )
     return AnswerSection(
-        name=name, explain=EXPLAIN[explain], bead=bead, count=len(rows), rows=tuple(lines)
+        name=name,
+        explain=EXPLAIN[explain],
+        bead=bead,
+        count=len(rows) + len(pieces),
+        rows=tuple(lines),
     )
 
 
@@ -138,6 +165,8 @@ def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) 
         "contents_not_recorded": cover.unknown,
         "excluded": answer.excluded,
     }
+    for piece_row in answer.pieces:
+        table.writerow(head | _piece_line(piece_row, patients))
     for row in answer.rows:
         line = head | {
             "shelf": str(row.shelf),
@@ -164,9 +193,27 @@ def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) 
             )
         if not row.runs and not row.spared:
             table.writerow(line)
-    if not answer.rows:
+    if not answer.rows and not answer.pieces:
         table.writerow(head)
     return out.getvalue()
+
+
+def _piece_line(row: PieceRow, patients: Mapping[UUID, str]) -> dict[str, object]:
+    """Return the line of what is in no circuit; the column of circuits says so."""
+    piece = row.piece
+    return {
+        "shelf": str(row.shelf),
+        "circuit": piece.circuit or "not in a circuit",
+        "reasons": " ".join(row.reasons),
+        "why": piece_why(row),
+        "where_now": piece_where(row),
+        "run": piece.run,
+        "run_shelf": str(row.shelf),
+        "run_reasons": " ".join(row.reasons),
+        "exposed_sure": _iso_spans(row.exposure.sure),
+        "exposed_possible": _iso_spans(row.exposure.possible),
+        "patient": patients.get(piece.run_id, "") if piece.run_id else "",
+    }
 
 
 def _iso(at: datetime | None) -> str:

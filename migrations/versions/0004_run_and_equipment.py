@@ -243,8 +243,17 @@ def upgrade() -> None:
         "equipment_use",
         ["site_id", "run_id", "recorded_no", "line"],
     )
+    op.create_index(
+        "ix_equipment_use_site_id_kind_product_id",
+        "equipment_use",
+        ["site_id", "kind", "product_id"],
+    )
     op.create_index("ix_equipment_use_site_id_serial", "equipment_use", ["site_id", "serial"])
-    op.create_index("ix_equipment_use_site_id_use_id", "equipment_use", ["site_id", "use_id"])
+    op.create_index(
+        "ix_equipment_use_site_id_use_id",
+        "equipment_use",
+        ["site_id", "use_id", "recorded_no", "line"],
+    )
     op.create_index(
         "one_open_equipment_use",
         "equipment_use",
@@ -338,7 +347,9 @@ def upgrade() -> None:
         sqlite_where=sa.text("lot_id IS NOT NULL"),
         postgresql_where=sa.text("lot_id IS NOT NULL"),
     )
-    op.create_index("ix_run_part_site_id_part_id", "run_part", ["site_id", "part_id"])
+    op.create_index(
+        "ix_run_part_site_id_part_id", "run_part", ["site_id", "part_id", "recorded_no", "line"]
+    )
     op.create_index(
         "ix_run_part_site_id_run_id", "run_part", ["site_id", "run_id", "recorded_no", "line"]
     )

@@ -229,10 +229,11 @@ def test_only_a_biomedical_engineer_registers_machines(ward: Ward) -> None:
     one = ward.machine(asset_number="bme-7")
     with pytest.raises(BadValue):
         ward.machine("HC-2", asset_number="BME-7")
-    with pytest.raises(BadValue):
-        ward.machine("")
+    for bad in ({"serial": ""}, {"serviced_on": "12.1.2031"}, {"disinfected_on": "2031-05-07"}):
+        with pytest.raises(BadValue):
+            ward.machine(**bad)
     ward.now += HOUR
-    ward.machine(equipment_id=one, asset_number="BME-7", software="2.1")
+    ward.machine(equipment_id=one, asset_number="BME-7", software="2.1", serviced_on="2031-05-06")
     states = [(row.software, row.valid_to) for row in believed(ward, EquipmentState)]
     assert states == [("", ward.now), ("2.1", None)]
     assert rebuilt(ward) == ()

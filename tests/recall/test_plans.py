@@ -9,16 +9,19 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
+from uuid import UUID
 
 import pytest
 from sqlalchemy import Engine, create_engine, event, text
 
-from tests.make import OXYGENATOR, TAP, Ward, code, opened_ward
+from tests.make import CANNULA, HEATER, OXYGENATOR, TAP, Ward, code, opened_ward
 from tests.recall.story import LOTS, Story, fill_ward
 from tests.stock_acts import Shelves
 from traceability.domain.keys import product_key
 from traceability.reads.can_prime import can_prime
+from traceability.reads.equipment import machine_life, machines
 from traceability.reads.happenings import happenings
+from traceability.reads.run_extras import keepers, run_extras, tag_is_old
 from traceability.reads.shelf import shelf
 from traceability.reads.stock import product_stock
 from traceability.reads.stock_lines import changes, newest_receipts
@@ -29,7 +32,7 @@ from traceability.storage.metadata import metadata
 GROWING: Final = (
     "circuit|circuit_on_run|circuit_phase|circuit_place|event|hold|kept_apart|lot|part|patient|"
     "prime|print_order|request|run|run_patient|signature|stock_change|stock_level|stock_receipt|"
-    "trolley_act"
+    "trolley_act|additive|custody|equipment_place|equipment_use|run_mode|run_part"
 )
 """Tables that grow as long as the service runs; all others hold a unit's lists."""
 
@@ -90,6 +93,7 @@ def test_acts_and_answers_find_their_rows_through_indexes(ward: Ward) -> None:
             story.go()
         _at_the_shelves(Shelves(ward))
         last = ward.begin()
+        run = _beside_a_circuit(ward)
         acts = len(sent)
         with ward.reads() as session:
             _answers(ward, session)
@@ -101,6 +105,11 @@ def test_acts_and_answers_find_their_rows_through_indexes(ward: Ward) -> None:
                 assert product_stock(session, ward.site.id, tap, ward.now, zone)
                 assert changes(session, ward.site.id, tap)
             assert newest_receipts(session, ward.site.id)
+            run_extras(session, ward.site.id, run)
+            keepers(session, ward.site.id, last)
+            tag_is_old(session, ward.site.id, last)
+            [machine] = machines(session, ward.site.id)
+            assert machine_life(session, ward.site.id, machine.id)
     assert acts > 40
     assert len(sent) > acts + 10
     with services.reader.connect() as connection:
@@ -131,12 +140,34 @@ def _at_the_shelves(shelves: Shelves) -> None:
     shelves.receive(code(OXYGENATOR, "O1", serial="OX-77"))
 
 
+def _beside_a_circuit(ward: Ward) -> UUID:
+    """Put a cannula and a machine beside a circuit, and return their run."""
+    circuit = ward.prime()
+    run = UUID(str(ward.take(circuit).facts["run_id"]))
+    ward.flow_on(circuit)
+    ward.mode(run)
+    ward.part_out(run, ward.part_in(run, code(CANNULA, "CN-1", serial="S1")).subject)
+    one = ward.machine()
+    ward.unequip(ward.equip(run_id=run, equipment_id=one).subject)
+    ward.add_part(circuit, code(TAP, "T1"))
+    ward.give(circuit, name="Heparin")
+    ward.end_run(run)
+    ward.keep(circuit)
+    ward.pass_on(circuit)
+    return run
+
+
 def _answers(ward: Ward, session: Any) -> None:
-    tap, oxygenator = (product_key("gs1", gtin, site_id=ward.site.id) for gtin in (TAP, OXYGENATOR))
+    gtins = (TAP, OXYGENATOR, CANNULA, HEATER)
+    tap, oxygenator, cannula, heater = (
+        product_key("gs1", gtin, site_id=ward.site.id) for gtin in gtins
+    )
     for question in (
         question_of(session, [], [(tap, LOTS[0])]),
         question_of(session, [tap], []),
         question_of(session, [], [], serials=[(oxygenator, "OX-1")]),
+        question_of(session, [], [(cannula, "CN-1")]),
+        question_of(session, [], [], serials=[(heater, "HC-1")]),
     ):
         assert question is not None
         for as_of in (None, 60):

@@ -74,6 +74,21 @@ def render_places(places: Iterable[Mapping[str, str]], *, site_code: str, dpi: i
     return _one_a_page(load_label("place"), cells, dpi, title="Place labels")
 
 
+def render_machine_labels(
+    machines: Iterable[Mapping[str, str]], *, site_code: str, dpi: int = 203
+) -> bytes:
+    """Return labels for machines, one a page. Each has code (asset number), name, duty and unit.
+
+    Raises:
+        ValueError: an asset number that is not of letters A-Z, digits and hyphens within.
+    """
+    cells = [
+        (_said(each), {"place": write_symbol(SymbolKind.PART, f"{site_code}.{each['code']}")})
+        for each in machines
+    ]
+    return _one_a_page(load_label("place"), cells, dpi, title="Equipment labels")
+
+
 def _said(facts: Mapping[str, str]) -> Mapping[str, Said]:
     return {name: plain(text) for name, text in facts.items()}
 

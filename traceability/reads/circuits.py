@@ -8,6 +8,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.domain.at_the_run import OFF_THE_SHEET
 from traceability.domain.circuits import Standing, State, state_at
 from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
@@ -25,6 +26,7 @@ from traceability.storage.lookup import (
     standing_of,
 )
 from traceability.storage.people import Person
+from traceability.storage.run_extras import Additive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,14 +221,28 @@ def _name(session: Session, site_id: UUID, person_id: UUID | None) -> str:
     return person.name if person else ""
 
 
+def given_as(additive: Additive | None) -> str:
+    """Return an additive as it was given: name, dose and unit; empty for any other part."""
+    if additive is None:
+        return ""
+    dose = f"{additive.dose} {additive.unit}".strip()
+    return f"{additive.name}, {dose}" if dose else additive.name
+
+
 def _parts(session: Session, circuit: Circuit, as_of_no: int | None) -> list[PartFacts]:
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
     slots = {slot.id: slot for slot in sheet.slots} if sheet else {}
     order = {slot_id: index for index, slot_id in enumerate(slots)}
     rows = session.execute(
-        select(Part, Product.name, Product.maker, Product.item_number, Lot.text)
+        select(Part, Product.name, Product.maker, Product.item_number, Lot.text, Additive)
         .outerjoin(Product, (Product.site_id == Part.site_id) & (Product.id == Part.product_id))
         .outerjoin(Lot, (Lot.site_id == Part.site_id) & (Lot.id == Part.lot_id))
+        .outerjoin(
+            Additive,
+            (Additive.site_id == Part.site_id)
+            & (Additive.circuit_id == Part.circuit_id)
+            & (Additive.part_id == Part.part_id),
+        )
         .where(
             Part.site_id == circuit.site_id,
             Part.circuit_id == circuit.id,
@@ -236,13 +252,17 @@ def _parts(session: Session, circuit: Circuit, as_of_no: int | None) -> list[Par
     found = [
         PartFacts(
             slot=part.slot,
-            place=slots[part.slot].name if part.slot in slots else part.slot,
+            place=(
+                slots[part.slot].name
+                if part.slot in slots
+                else OFF_THE_SHEET.get(part.slot, part.slot)
+            ),
             ordinal=part.ordinal,
             count=slots[part.slot].count if part.slot in slots else 1,
             kind=part.kind,
             state=PartState(part.state),
             known=part.known,
-            name=name or "",
+            name=given_as(additive) or name or "",
             maker=maker or "",
             item_number=item_number or "",
             lot=lot,
@@ -255,6 +275,6 @@ def _parts(session: Session, circuit: Circuit, as_of_no: int | None) -> list[Par
             leaves=part.leaves,
             disputed=part.disputed,
         )
-        for part, name, maker, item_number, lot in rows
+        for part, name, maker, item_number, lot, additive in rows
     ]
     return sorted(found, key=lambda p: (order.get(p.slot, len(order)), p.ordinal, p.from_))

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.domain.at_the_run import ADDITIVE_SLOT
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import BLOOD_KIND
 from traceability.domain.tags import TagFacts, circuit_symbol
@@ -80,4 +81,6 @@ def _prime_lines(session: Session, circuit: CircuitFacts, site_id: object) -> tu
     volume = f", {circuit.fill_ml / 1000:g} L" if circuit.fill_ml else ""
     first = f"Prime: {' and '.join(fluids)}{volume}" if fluids else "Prime fluid: not recorded"
     blood = any(part.kind == BLOOD_KIND for part in circuit.now_in)
-    return (first, f"{'BLOOD IN THE PRIME' if blood else 'No blood'}. No additives recorded.")
+    given = [part.name for part in circuit.now_in if part.slot == ADDITIVE_SLOT]
+    added = f"Given: {'; '.join(given)}." if given else "No additives recorded."
+    return (first, f"{'BLOOD IN THE PRIME' if blood else 'No blood'}. {added}")

@@ -14,6 +14,7 @@ from traceability.recall import exposure
 from traceability.recall.circuits_seen import circuits, patients_of
 from traceability.recall.cut import Cut, cut_at
 from traceability.recall.judge_parts import judged_parts
+from traceability.recall.on_runs import PieceRow, piece_rows
 from traceability.recall.open_primes import open_primes
 from traceability.recall.question import Question
 from traceability.recall.sort_shelves import CircuitRow, Evidence, Judged, RunRow, circuit_row
@@ -49,11 +50,24 @@ class Answer:
     coverage: Coverage
     patients: Mapping[UUID, UUID]
     """Patient ids by run; whoever may see patients looks their texts up."""
+    pieces: tuple[PieceRow, ...] = ()
+    """Run parts and machines: what met a patient without being in a circuit; confirmed first."""
 
     @property
     def rows(self) -> tuple[CircuitRow, ...]:
         """All rows, confirmed first."""
         return (*self.confirmed, *self.cannot_be_excluded)
+
+    def pieces_on(self, shelf: Shelf | str) -> tuple[PieceRow, ...]:
+        """Return the run parts and machines of one shelf."""
+        return tuple(row for row in self.pieces if row.shelf == shelf)
+
+    @property
+    def run_ids(self) -> frozenset[UUID]:
+        """All runs that the answer names, on whatever shelf."""
+        of_circuits = (run.run.run_id for row in self.rows for run in (*row.runs, *row.spared))
+        of_pieces = (row.piece.run_id for row in self.pieces)
+        return frozenset((*of_circuits, *(each for each in of_pieces if each is not None)))
 
     @property
     def known_at(self) -> datetime:
@@ -82,6 +96,8 @@ class Answer:
                 self.coverage.unknown,
             ],
         }
+        if self.pieces:
+            said["pieces"] = [self._said_of_piece(row) for row in self.pieces]
         return hashlib.sha256(canonical(said).encode("ascii")).hexdigest()[:16]
 
     def _said(self, row: CircuitRow) -> list[object]:
@@ -93,6 +109,19 @@ class Answer:
             row.circuit.place_id,
             [[part.recorded_no, part.line] for part in row.parts],
             [self._said_of_run(run) for run in (*row.runs, *row.spared)],
+        ]
+
+    def _said_of_piece(self, row: PieceRow) -> list[object]:
+        piece = row.piece
+        return [
+            piece.recorded_no,
+            piece.line,
+            piece.run_id,
+            self.patients.get(piece.run_id) if piece.run_id else None,
+            row.shelf,
+            row.reasons,
+            _ends(row.exposure.sure),
+            _ends(row.exposure.possible),
         ]
 
     def _said_of_run(self, run: RunRow) -> list[object]:
@@ -148,6 +177,8 @@ def answer(
     gaps = {one.part.circuit_id for one in judged if one.reasons & GAPS}
     gaps |= set(primes)
     runs = {run.run.run_id for row in rows for run in (*row.runs, *row.spared)}
+    pieces = piece_rows(session, question, kinds, cut)
+    runs |= {row.piece.run_id for row in pieces if row.piece.run_id is not None}
     return Answer(
         question=question,
         cut=cut,
@@ -163,6 +194,7 @@ def answer(
             unknown=len(unknown),
         ),
         patients=patients_of(session, runs, cut),
+        pieces=pieces,
     )
 
 

@@ -1,7 +1,7 @@
 """Which parts are asked for, which may be, and what leaves each of those open."""
 
 from collections.abc import Iterable
-from typing import Final, TypeAlias
+from typing import Final, Protocol, TypeAlias
 from uuid import UUID
 
 from sqlalchemy.orm import Session
@@ -13,6 +13,23 @@ from traceability.recall.cut import Cut
 from traceability.recall.exposure import PartSeen
 from traceability.recall.question import Question
 from traceability.recall.sort_shelves import Judged
+
+
+class Piece(Protocol):
+    """What is judged: a part in a circuit, a run part, a machine."""
+
+    @property
+    def product_id(self) -> UUID | None:
+        """Its product, if it is known."""
+
+    @property
+    def state(self) -> PartState:
+        """What the record says of it."""
+
+    @property
+    def serial(self) -> str | None:
+        """Its serial, if it is recorded."""
+
 
 DISPUTED: Final = frozenset({"claim_disputed"})
 
@@ -30,10 +47,10 @@ def judged_parts(
     for part in exposure.parts_of_lots(session, exposure.lots_alike(session, question, cut), cut):
         _add(found, part, ("lot_text_alike",))
     for part in _pieces_of_products(session, question, cut):
-        _add(found, part, _unit_reasons(part, question))
+        _add(found, part, unit_reasons(part, question))
     products = [product.id for product in question.products]
     for part in exposure.parts_with_gaps(session, products, kinds, cut):
-        reasons = _gap_reasons(part, question)
+        reasons = gap_reasons(part, question)
         if reasons is not None:
             _add(found, part, reasons)
     for part in exposure.disputed_parts(session, kinds, cut):
@@ -72,7 +89,7 @@ def _kinds(question: Question, held: Iterable[PartSeen]) -> frozenset[str]:
     return kinds | {part.kind for part in held} if kinds else kinds
 
 
-def _gap_reasons(part: PartSeen, question: Question) -> tuple[str, ...] | None:
+def gap_reasons(part: Piece, question: Question) -> tuple[str, ...] | None:
     """Return why a part without a lot may be asked for; () if it is, None if it cannot be."""
     whole = {product.id for product in question.whole}
     if part.product_id in whole:
@@ -84,7 +101,7 @@ def _gap_reasons(part: PartSeen, question: Question) -> tuple[str, ...] | None:
         return tuple(reasons | ({"serial_not_recorded"} if question.units else set()))
     if any(lot.product.id == part.product_id for lot in question.lots):
         return ("lot_not_recorded",)
-    return _unit_reasons(part, question) or None
+    return unit_reasons(part, question) or None
 
 
 def _pieces_of_products(session: Session, question: Question, cut: Cut) -> list[PartSeen]:
@@ -93,10 +110,11 @@ def _pieces_of_products(session: Session, question: Question, cut: Cut) -> list[
         return []
     products = list({unit.product.id for unit in question.units})
     parts = exposure.parts_of_products(session, products, cut)
-    return [part for part in parts if _unit_reasons(part, question)]
+    return [part for part in parts if unit_reasons(part, question)]
 
 
-def _unit_reasons(part: PartSeen, question: Question) -> tuple[str, ...]:
+def unit_reasons(part: Piece, question: Question) -> tuple[str, ...]:
+    """Return what leaves open whether this is a piece asked for by its serial; () if nothing."""
     asked = [unit for unit in question.units if unit.product.id == part.product_id]
     if not asked:
         return ()

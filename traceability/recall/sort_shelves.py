@@ -120,8 +120,8 @@ def _run_row(run: OnRun, evidence: Evidence) -> RunRow:
     if run.came_back:
         return _spared(run, {"came_back_unused"})
     # From *taken* on nothing is certain and everything possible, until flow on is recorded.
-    sure_flow = _one(run.flow_from, run.end) if run.flow_from and not run.disputed else ()
-    may_flow = sure_flow or _one(run.taken_at, run.end)
+    sure_flow = stretch(run.flow_from, run.end) if run.flow_from and not run.disputed else ()
+    may_flow = sure_flow or stretch(run.taken_at, run.end)
     exposures = [_part_exposure(one, circuit, sure_flow, may_flow) for one in evidence.parts]
     met = together(exposures)
     if evidence.whole:
@@ -166,7 +166,7 @@ def _possible_times(part: PartSeen, circuit: CircuitSeen) -> tuple[Span, ...]:
     end = None if part.stays else part.end
     if part.leaves and circuit.primed_at is not None:
         end = circuit.primed_at if end is None else min(end, circuit.primed_at)
-    return _one(part.start, end)
+    return stretch(part.start, end)
 
 
 def _sure_times(part: PartSeen, circuit: CircuitSeen) -> tuple[Span, ...]:
@@ -176,7 +176,7 @@ def _sure_times(part: PartSeen, circuit: CircuitSeen) -> tuple[Span, ...]:
         if circuit.primed_at is None:
             return ()
         end = circuit.primed_at if end is None else min(end, circuit.primed_at)
-    return _one(part.start, end)
+    return stretch(part.start, end)
 
 
 def was_dropped(part: PartSeen, circuit: CircuitSeen) -> bool:
@@ -204,6 +204,7 @@ def _spared(run: OnRun, reasons: set[str]) -> RunRow:
     )
 
 
-def _one(start: datetime, end: datetime | None) -> tuple[Span, ...]:
+def stretch(start: datetime, end: datetime | None) -> tuple[Span, ...]:
+    """Return the stretch of time; nothing where it began and ended in the same moment."""
     made = span(start, end)
     return () if made is None else (made,)

@@ -62,11 +62,12 @@ class EquipmentUse(Link, Base):
         same_site("circuit_id", "circuit"),
         one_open("one_open_equipment_use", "use_id"),
         one_open("one_open_use_of_equipment", "equipment_id", also="equipment_id IS NOT NULL"),
-        Index("ix_equipment_use_site_id_use_id", "site_id", "use_id"),
+        Index("ix_equipment_use_site_id_use_id", "site_id", "use_id", *IN_ORDER),
         Index("ix_equipment_use_site_id_run_id", "site_id", "run_id", *IN_ORDER),
         Index("ix_equipment_use_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
         Index("ix_equipment_use_site_id_equipment_id", "site_id", "equipment_id", *IN_ORDER),
         Index("ix_equipment_use_site_id_serial", "site_id", "serial"),
+        Index("ix_equipment_use_site_id_kind_product_id", "site_id", "kind", "product_id"),
     )
     use_id: Mapped[UUID]
     """The use itself; stays the same when its row is superseded."""

@@ -44,7 +44,7 @@ class RunPart(Link, Base):
         one_open("one_open_run_part", "part_id"),
         one_open("one_open_run_part_of_a_unit", "unit_id", also="unit_id IS NOT NULL"),
         Index("ix_run_part_site_id_run_id", "site_id", "run_id", *IN_ORDER),
-        Index("ix_run_part_site_id_part_id", "site_id", "part_id"),
+        Index("ix_run_part_site_id_part_id", "site_id", "part_id", *IN_ORDER),
         Index("ix_run_part_unit", "unit_id"),
         Index(
             "ix_run_part_lot",

@@ -23,8 +23,10 @@ from traceability.domain.people import Right
 from traceability.messages import DISCARDS, say_limit
 from traceability.printing.tags import render_tag
 from traceability.reads.entries import changed_after_signing
+from traceability.reads.equipment import machines
 from traceability.reads.happenings import happenings
 from traceability.reads.lists import places
+from traceability.reads.run_extras import keepers, tag_is_old, uses_of_circuit
 from traceability.reads.tags import tag_facts
 from traceability.web import session
 from traceability.web.as_of import as_of
@@ -32,6 +34,7 @@ from traceability.web.forms import moment_of, number_in
 from traceability.web.happened import shown
 from traceability.web.pictures.life import life
 from traceability.web.prime import STANDS_IN, the_circuit
+from traceability.web.run_words import places_on_sheet, run_words
 
 pages = Blueprint("circuits", __name__)
 
@@ -46,6 +49,13 @@ def page(number: str) -> ResponseReturnValue:
         happened = happenings(reads, ours.site.id, circuit.id, then.number)
         stand_in = places(reads, ours.site.id, *STANDS_IN)
         changed = changed_after_signing(reads, ours.site.id, circuit.id, then.number)
+        beside = {
+            "all_places": places(reads, ours.site.id),
+            "keepers": keepers(reads, ours.site.id, circuit.id),
+            "uses": uses_of_circuit(reads, ours.site.id, circuit.id),
+            "old_tag": tag_is_old(reads, ours.site.id, circuit.id),
+            **run_words(machines(reads, ours.site.id)),
+        }
     zone = ours.settings.zone_info
     return render_template(
         "circuit.html",
@@ -56,6 +66,8 @@ def page(number: str) -> ResponseReturnValue:
         discards=list(DISCARDS.items()),
         changed_after_signing=changed,
         then=then,
+        places_in=places_on_sheet(circuit),
+        **beside,
         nav="shelf",
     )
 

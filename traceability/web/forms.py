@@ -2,12 +2,15 @@
 
 from datetime import UTC, datetime
 from typing import Final
+from uuid import UUID
 
 from flask import request
 
 from traceability.domain.days import moment
+from traceability.domain.moments import Manner
 from traceability.errors import BadValue
-from traceability.web.session import services
+from traceability.web.session import door, services
+from traceability.web.sign_in import badge_code
 
 
 def moment_of(name: str) -> datetime:
@@ -89,6 +92,18 @@ def thousandths(name: str) -> int | None:
     if number is None or not before + after or len(after) > 3:  # noqa: PLR2004
         raise BadValue(field=name.replace("_", " "), value=text, why="no-number")
     return number
+
+
+def manner_of() -> Manner:
+    """Return how an act of a page comes in: planned, or said again after its refusal."""
+    anyway = request.form.get("way_on") == "record-anyway"
+    return Manner.ANYWAY if anyway else Manner.PLANNED
+
+
+def who_goes_on() -> UUID | None:
+    """Return whose badge goes on past a caution; None: who is signed in."""
+    badge = request.form.get("by_badge", "")
+    return door().person_of_badge(badge_code(badge)) if badge.strip() else None
 
 
 def checked(name: str) -> bool:

@@ -16,6 +16,9 @@ from traceability.recall.question import Question, question_of, unknown_product
 from traceability.recall_messages import (
     coverage_lines,
     head_words,
+    piece_times,
+    piece_where,
+    piece_why,
     question_words,
     run_words,
     where_words,
@@ -103,6 +106,9 @@ def answered() -> ResponseReturnValue:
             "why": why_words,
             "run": lambda run: run_words(run, zone),
             "where": lambda row: where_words(row, zone),
+            "piece_why": piece_why,
+            "piece_where": piece_where,
+            "piece_times": lambda row: piece_times(row, zone),
             "bar": lambda row: exposure_bar(row, scale),
         },
         scale=scale,
@@ -188,5 +194,5 @@ def _patients(found: Answer) -> dict[UUID, str]:
     with ours.reads() as reads:
         return {
             run_id: patient_text(reads, ours.site.id, run_id) or "not recorded"
-            for run_id in {run.run.run_id for row in found.rows for run in (*row.runs, *row.spared)}
+            for run_id in found.run_ids
         }

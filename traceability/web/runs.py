@@ -1,7 +1,5 @@
 """Patient runs: the list, one run, and the acts at the bedside."""
 
-from uuid import UUID
-
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
@@ -11,20 +9,22 @@ from traceability.actions.run.change import ChangeOut, change_out
 from traceability.actions.run.flow import EndRun, end_run
 from traceability.actions.run.patient import SetPatient, set_patient
 from traceability.actions.run.swap import SwapPart, swap_part
-from traceability.domain.moments import Manner
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
 from traceability.errors import BadValue
+from traceability.reads.equipment import machines
 from traceability.reads.happenings import run_happenings
 from traceability.reads.lists import site_facts
+from traceability.reads.run_extras import kept_circuits, run_extras
 from traceability.reads.runs import RunFacts, patient_text, run_facts, runs
 from traceability.web import session
 from traceability.web.as_of import AsOf, as_of
-from traceability.web.forms import checked, moment_of, number_in
+from traceability.web.forms import checked, manner_of, moment_of, number_in, who_goes_on
 from traceability.web.happened import shown
 from traceability.web.pictures.life import run_life
+from traceability.web.pictures.run_lanes import beside_lanes
 from traceability.web.prime import tag_number, the_circuit
-from traceability.web.sign_in import badge_code
+from traceability.web.run_words import places_on_sheet, run_words
 
 pages = Blueprint("runs", __name__)
 
@@ -36,7 +36,8 @@ def listed() -> ResponseReturnValue:
     ours = session.services()
     with ours.reads() as reads:
         found = runs(reads, ours.site.id)
-    return render_template("runs.html", runs=found, nav="runs")
+        kept = kept_circuits(reads, ours.site.id)
+    return render_template("runs.html", runs=found, kept=kept, nav="runs")
 
 
 @pages.get("/runs/<number>")
@@ -58,9 +59,10 @@ def show_patient(number: str) -> ResponseReturnValue:
 
 
 def _page(run: RunFacts, patient: str | None, then: AsOf) -> str:
-    parts = []
+    parts, places_in = [], {}
     for each in () if then.is_past else run.on_now:
         circuit = the_circuit(each.number)
+        places_in[each.number] = places_on_sheet(circuit)
         parts += [
             {
                 "value": f"{part.slot}:{part.ordinal}",
@@ -73,13 +75,19 @@ def _page(run: RunFacts, patient: str | None, then: AsOf) -> str:
     ours = session.services()
     with ours.reads() as reads:
         happened = run_happenings(reads, ours.site.id, run.id, then.number)
+        extras = run_extras(reads, ours.site.id, run.id)
+        register = machines(reads, ours.site.id)
     names = {str(each.circuit_id): each.number for each in run.circuits}
-    drawn = run_life(run, then.at, ours.settings.zone_info)
+    beside = () if then.is_past else beside_lanes(extras)
+    drawn = run_life(run, then.at, ours.settings.zone_info, beside=beside)
     return render_template(
         "run.html",
         run=run,
         patient=patient,
         parts=parts,
+        places_in=places_in,
+        extras=extras,
+        **run_words(register),
         timeline_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
         happenings=[shown(each, names) for each in happened],
         then=then,
@@ -122,7 +130,7 @@ def swap(number: str) -> ResponseReturnValue:
         lot_not_readable=checked("not_readable"),
         reading=request.form.get("reading", ""),
         reason=request.form.get("reason", ""),
-        by=_by(request.form.get("by_badge", "")),
+        by=who_goes_on(),
     )
     swap_part(asked, site=session.site())
     return redirect(url_for("runs.page", number=run.number))
@@ -147,9 +155,9 @@ def change(number: str) -> ResponseReturnValue:
         new_number=new_number,
         off_at=moment_of("off_at"),
         on_at=moment_of("on_at"),
-        manner=Manner.ANYWAY if request.form.get("way_on") == "record-anyway" else Manner.PLANNED,
+        manner=manner_of(),
         reason=request.form.get("reason", ""),
-        by=_by(request.form.get("by_badge", "")),
+        by=who_goes_on(),
     )
     change_out(asked, site=session.site())
     return redirect(url_for("runs.page", number=run.number))
@@ -164,11 +172,6 @@ def end(number: str) -> ResponseReturnValue:
     )
     end_run(asked, site=session.site())
     return redirect(url_for("runs.page", number=run.number))
-
-
-def _by(badge: str) -> UUID | None:
-    """Return whose badge goes on past a caution; None: who is signed in."""
-    return session.door().person_of_badge(badge_code(badge)) if badge.strip() else None
 
 
 def the_run(number: str, then: AsOf | None = None) -> RunFacts:

@@ -27,6 +27,7 @@ from traceability.domain.trolley import (
     FLUID_KIND,
     PACK_KIND,
     Finding,
+    Piece,
     against_swap,
     right_to_go_on,
 )
@@ -142,6 +143,14 @@ def free_ordinal(session: Session, circuit: Circuit, slot: str, count: int) -> i
     return max(session.scalar(highest) or 0, count) + 1
 
 
+def is_inside(session: Session, circuit: Circuit, piece: Piece) -> bool:
+    """Tell whether this very unit is in the circuit already."""
+    inside = in_place(session, circuit) if piece.serial else []
+    return any(
+        (each.product_id, each.serial) == (piece.product_id, piece.serial) for each in inside
+    )
+
+
 def _row(
     asked: AddPart, slot: Slot | None, circuit: Circuit, session: Session, site: Site, at: datetime
 ) -> tuple[dict[str, object], tuple[str, ...], dict[str, str] | None]:
@@ -165,10 +174,7 @@ def _row(
         if asked.manner.refusable:
             raise BadValue(field=piece.name, value=piece.kind, why="not-for-adding")
         findings.insert(0, Finding.WRONG_PLACE)
-    inside = in_place(session, circuit) if piece.serial else []
-    twice = any(
-        (each.product_id, each.serial) == (piece.product_id, piece.serial) for each in inside
-    )
+    twice = is_inside(session, circuit, piece)
     if twice and asked.manner.refusable:
         raise BadScan(why=Finding.SAME_SERIAL_HERE, serial=piece.serial)
     if findings and asked.manner.refusable:

@@ -14,7 +14,7 @@ from uuid import UUID
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from traceability.actions.circuit.add_part import ended_at
+from traceability.actions.circuit.add_part import ended_at, is_inside
 from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.on_run import moment_within
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
@@ -158,9 +158,12 @@ def _given(
         if asked.manner.refusable:
             raise BadValue(field=found.piece.name, value=found.piece.kind, why="not-for-the-prime")
         findings.insert(0, Finding.WRONG_PLACE)
+    twice = is_inside(session, circuit, found.piece)
+    if twice and asked.manner.refusable:
+        raise BadScan(why=Finding.SAME_SERIAL_HERE, serial=found.piece.serial)
     if findings and asked.manner.refusable:
         require_goes_past(asked, session, circuit, findings, right_to_go_on(findings))
-    return _as_read(asked, found, tuple(findings))
+    return _as_read(asked, found, tuple(findings), twice)
 
 
 def _without_code(
@@ -180,7 +183,9 @@ def _without_code(
     return _Given(row=row, kept=kept, blood=asked.blood)
 
 
-def _as_read(asked: GiveAdditive, found: Understood, findings: tuple[str, ...]) -> _Given:
+def _as_read(
+    asked: GiveAdditive, found: Understood, findings: tuple[str, ...], twice: bool
+) -> _Given:
     piece = found.piece
     blood = asked.blood or piece.kind == BLOOD_KIND
     row = {
@@ -209,7 +214,7 @@ def _as_read(asked: GiveAdditive, found: Understood, findings: tuple[str, ...]) 
         cautions=findings,
         blood=blood,
         expires=expires,
-        disputed=piece.elsewhere is not None,
+        disputed=twice or piece.elsewhere is not None,
     )
 
 

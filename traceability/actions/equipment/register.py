@@ -1,6 +1,6 @@
 """The register of machines, and where each stands."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import ClassVar, Final
 from uuid import UUID
@@ -21,6 +21,7 @@ from traceability.storage.kept_apart import uuid7
 from traceability.storage.site import Place
 
 LONGEST: Final = 80
+DAYS: Final = ("serviced_on", "disinfected_on")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,8 +44,9 @@ class SetEquipment(Asked):
     made: str = ""
     owner: str = ""
     """Of a loan."""
-    serviced_on: date | None = None
-    disinfected_on: date | None = None
+    serviced_on: str = ""
+    """Day as 2026-11-25; empty: not recorded."""
+    disinfected_on: str = ""
     active: bool = True
 
 
@@ -88,22 +90,32 @@ def _set(asked: SetEquipment, session: Session, site: Site) -> Done:
     ledger = ledger_of(asked, session, site)
     _require_free(session, site, said["asset_number"], asked.equipment_id)
     today = ledger.now.astimezone(site.zone).date()
-    for field in ("serviced_on", "disinfected_on"):
-        day = asdict(asked)[field]
-        if day is not None and day > today:
-            raise BadValue(field=field.replace("_", " "), value=day.isoformat(), why="to-come")
+    days = {name: _day(name, getattr(asked, name), today) for name in DAYS}
     equipment_id = asked.equipment_id or uuid7(ledger.now)
     body = {
         "equipment": equipment_id,
         "kind": asked.what,
         "product": asked.product_id,
         **said,
-        "serviced_on": asked.serviced_on and asked.serviced_on.isoformat(),
-        "disinfected_on": asked.disinfected_on and asked.disinfected_on.isoformat(),
+        **days,
         "active": asked.active,
     }
     number = ledger.append(Kind.EQUIPMENT_SET, body, happened_at=ledger.now)
     return Done(first_no=number, last_no=number, subject=equipment_id, code="equipment-set")
+
+
+def _day(name: str, text: str, today: date) -> str | None:
+    """Return the day as the event's body holds it; None: not recorded."""
+    field, given = name.replace("_", " "), text.strip()
+    if not given:
+        return None
+    try:
+        day = date.fromisoformat(given)
+    except ValueError:
+        raise BadValue(field=field, value=given, why="no-day") from None
+    if day > today:
+        raise BadValue(field=field, value=given, why="to-come")
+    return day.isoformat()
 
 
 def _check(asked: SetEquipment, said: dict[str, str], session: Session, site: Site) -> None:

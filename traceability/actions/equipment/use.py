@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import ClassVar
 from uuid import UUID
 
-from sqlalchemy import or_, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.circuit.add_part import ended_at
@@ -212,27 +212,27 @@ def _settle(
 
 def _uses_of(session: Session, site: Site, machine: Machine) -> list[EquipmentUse]:
     """Return the undisputed uses of this very machine, registered or known by its serial."""
-    if machine.equipment_id is None and machine.serial is None:
-        return []
-    same = []
-    if machine.equipment_id is not None:
-        same.append(EquipmentUse.equipment_id == machine.equipment_id)
-    if machine.serial is not None:
-        same.append((EquipmentUse.serial == machine.serial) & (EquipmentUse.kind == machine.kind))
-    rows = select(EquipmentUse).where(
-        EquipmentUse.site_id == site.id,
-        or_(*same),
-        EquipmentUse.superseded_no.is_(None),
-        EquipmentUse.disputed.is_(False),
-    )
-    return [
+    found: dict[UUID, EquipmentUse] = {}
+    # One question for each index: joined by OR, SQLite would read all uses of the site.
+    for by in (
+        {"equipment_id": machine.equipment_id},
+        {"serial": machine.serial, "kind": machine.kind},
+    ):
+        if None in by.values():
+            continue
+        rows = select(EquipmentUse).filter_by(
+            site_id=site.id, superseded_no=None, disputed=False, **by
+        )
+        found |= {use.use_id: use for use in session.scalars(rows)}
+    same = (
         use
-        for use in session.scalars(rows.order_by(EquipmentUse.valid_from))
+        for use in found.values()
         # The same serial of another product is another machine.
         if use.equipment_id == machine.equipment_id
         or None in (use.product_id, machine.product_id)
         or use.product_id == machine.product_id
-    ]
+    )
+    return sorted(same, key=lambda use: use.valid_from)
 
 
 def _goes_with(session: Session, on: Circuit | Run, use: EquipmentUse, at: datetime) -> bool:

@@ -19,7 +19,7 @@ from traceability.actions.prime.scanned import Question, Scan, Understood, under
 from traceability.domain.at_the_run import BODY_SITES, RUN_PART_KINDS
 from traceability.domain.events import Kind
 from traceability.domain.moments import Manner
-from traceability.domain.parts import Known, PartState
+from traceability.domain.parts import UNKNOWN_KIND, Known, PartState
 from traceability.domain.people import Right
 from traceability.domain.spans import overlap, span
 from traceability.domain.trolley import Finding, against_swap, right_to_go_on
@@ -147,7 +147,7 @@ def _piece(asked: RunPartIn, run: Run, session: Session, site: Site, at: datetim
         if asked.manner.refusable:
             raise BadScan(why=found.code, **found.facts)
         kept = keep_apart(session, asked.text, at=at) if found.keeps_text else {}
-        row = _row_without_code(asked.what or RUN_PART_KINDS[0], PartState.LOT_NOT_RECORDED)
+        row = _row_without_code(asked.what or UNKNOWN_KIND, PartState.LOT_NOT_RECORDED)
         return _Piece(row=row, cautions=("contents-not-recorded",), kept=kept)
     return _as_read(asked, found, run, session, at, today)
 

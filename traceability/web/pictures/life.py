@@ -4,6 +4,7 @@ Parts of one lot that went in together and never changed share a lane; a place w
 changed has its own, and stands first, since that is what somebody looks for.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 from itertools import groupby
 from typing import Final
@@ -20,7 +21,7 @@ from traceability.web.pictures.timeline import Bar, Dot, Lane, draw
 MOST_LANES: Final = 12
 """Lanes of parts; more would push everything else off the screen."""
 
-OVER: Final = {"ended", "discarded", "transferred out"}
+OVER: Final = {"ended", "discarded", "transferred out", "kept for inspection"}
 GAPS: Final = {
     PartState.INSIDE_PACK: "inside the pack, inner lot not known",
     PartState.LOT_NOT_READABLE: "lot not readable",
@@ -34,6 +35,7 @@ ACTS: Final = {
     "ended": "flow off",
     "discarded": "discarded",
     "transferred out": "transferred out",
+    "kept for inspection": "kept for inspection",
 }
 
 
@@ -55,13 +57,13 @@ def life(circuit: CircuitFacts, now: datetime, zone: ZoneInfo) -> str:
     return draw(title, drawn, now, zone, over=_end(circuit) is not None, note=note)
 
 
-def run_life(run: RunFacts, now: datetime, zone: ZoneInfo) -> str:
-    """Return a run's timeline as SVG: a lane for each of its circuits."""
+def run_life(run: RunFacts, now: datetime, zone: ZoneInfo, *, beside: Sequence[Lane] = ()) -> str:
+    """Return a run's timeline as SVG: a lane for each of its circuits, and what is beside them."""
     lanes = [Lane(f"Circuit {each.number}", _taken_and_on(each)) for each in run.circuits]
     dots = [Dot(each.flow_from, "flow on") for each in run.circuits if each.flow_from]
     dots += [Dot(each.until, f"{each.number} off") for each in run.circuits if each.until]
     dots.sort(key=lambda dot: dot.at)
-    lanes.append(Lane("Acts", dots=tuple(dots)))
+    lanes += [*beside, Lane("Acts", dots=tuple(dots))]
     over = run.ended_at is not None
     return draw(f"Run {run.number} over time", lanes, now, zone, over=over, key="run")
 
