@@ -12,6 +12,7 @@ from typing import Final, TypeAlias
 from zoneinfo import ZoneInfo
 
 from traceability.errors import Refused
+from traceability.shelf_messages import say_at_shelf
 
 Facts: TypeAlias = Mapping[str, object]
 
@@ -429,6 +430,7 @@ CAUTIONS: Final = {
     "part-not-fitted": "A part is recorded as not fitted",
     "past-use-by": "Use-by has passed",
     "on-hold": "On hold",
+    "not-right": "The last look found something that is not right",
     "discarded": "Recorded as discarded",
     "was-used": "Recorded as used before",
     "clock-skew": "This device's clock runs ahead",
@@ -515,6 +517,8 @@ _ACTS: Final = {
     "take": "Take another circuit, or record an emergency on the take page.",
     "flow-on": "Flow on is recorded. Look at the circuit's page.",
     "come-back": "It is not away without flow. Look at the circuit's page.",
+    "check": "Only circuits that stand primed are looked at here. Look at the circuit's page.",
+    "open": "Only a closed, wet circuit that stands primed can be opened. Look at its page.",
     "swap": "Parts are swapped on circuits that are primed. Look at the circuit's page.",
 }
 
@@ -713,6 +717,9 @@ _EVENTS: Final[Mapping[str, str]] = {
     "circuit-discarded": "Discarded",
     "foreign-arrived": "Came in from elsewhere",
     "circuit-without-record": "Taken with a tag nobody knew",
+    "shelf-checked": "Looked at",
+    "told-by-hand": "Told by hand",
+    "circuit-opened": "Opened; its use-by is shorter now",
 }
 
 
@@ -746,7 +753,7 @@ def say_event(kind: str, body: Facts) -> str:
             copy = body.get("copy")
             detail = f"copy {copy}" if copy else ""
         case _:
-            detail = ""
+            detail = say_at_shelf(kind, body)
     cautions = body.get("cautions")
     codes = [str(code) for code in cautions] if isinstance(cautions, list) else []
     said_cautions = f". {'; '.join(say_cautions(codes))}" if codes else ""

@@ -23,8 +23,9 @@ from traceability.recall.question import question_of
 from traceability.storage.metadata import metadata
 
 GROWING: Final = (
-    "circuit|circuit_on_run|circuit_phase|circuit_place|event|hold|kept_apart|lot|part|patient|"
-    "prime|print_order|request|run|run_patient|signature|trolley_act"
+    "circuit|circuit_on_run|circuit_phase|circuit_place|circuit_way|event|hold|kept_apart|lot|part|"
+    "patient|prime|print_order|request|run|run_patient|shelf_check|signature|told_by_hand|"
+    "trolley_act"
 )
 """Tables that grow as long as the service runs; all others hold a unit's lists."""
 

@@ -49,6 +49,9 @@ class Kind(StrEnum):
     CIRCUIT_DISCARDED = "circuit-discarded"
     FOREIGN_ARRIVED = "foreign-arrived"
     CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
+    SHELF_CHECKED = "shelf-checked"
+    TOLD_BY_HAND = "told-by-hand"
+    CIRCUIT_OPENED = "circuit-opened"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

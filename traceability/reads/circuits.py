@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from traceability.domain.circuits import Standing, State, state_at
 from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
+from traceability.domain.shelf_checks import Look
 from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, Part
@@ -19,10 +20,12 @@ from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import (
     circuit_by_number,
     hold_on,
+    looks_at,
     prime_of,
     sheet_of,
     signatures_of,
     standing_of,
+    way_of,
 )
 from traceability.storage.people import Person
 
@@ -59,6 +62,7 @@ class SignatureFacts:
     """A signature as it is shown: name, time, meaning (21 CFR 11.50)."""
 
     part: str
+    person_id: UUID
     name: str
     at: datetime
     meaning: str
@@ -74,6 +78,9 @@ class CircuitFacts:
     circuit_type: str
     sheet_version: int
     way: str
+    """How it stands ready; empty until its prime ends."""
+    opened_at: datetime | None
+    """When it was opened after its prime; None: it was not."""
     contents: str
     sender: str
     """Where a foreign circuit came from, or the tag that nobody knew; empty for our own."""
@@ -101,6 +108,8 @@ class CircuitFacts:
     runs: tuple[OnRunFacts, ...]
     places: tuple[StayFacts, ...]
     phases: tuple[StayFacts, ...]
+    looks: tuple[Look, ...]
+    """Looks at it on the shelf, oldest entry first."""
 
     @property
     def now_in(self) -> tuple[PartFacts, ...]:
@@ -133,6 +142,7 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
     """Return all that is known of a stored circuit."""
     prime, standing = prime_of(session, circuit), standing_of(session, circuit)
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
+    way = way_of(session, circuit)
     hold = hold_on(session, circuit.site_id, circuit.id)
     stays = stays_of(session, circuit)
     here = next((stay for stay in stays if stay[1].until is None), None)
@@ -143,7 +153,8 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
         origin=circuit.origin,
         circuit_type=circuit.circuit_type,
         sheet_version=circuit.sheet_version,
-        way=sheet.way if sheet else "",
+        way=way.way if way else (sheet.way if sheet and prime else ""),
+        opened_at=way.valid_from if way and prime and way.valid_from > prime.valid_from else None,
         contents=circuit.contents,
         sender=(kept.text or "") if kept else "",
         state=state_at(standing, now),
@@ -164,6 +175,7 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
         signatures=tuple(
             SignatureFacts(
                 part=each.part,
+                person_id=each.person_id,
                 name=_name(session, circuit.site_id, each.person_id),
                 at=each.valid_from,
                 meaning=each.meaning,
@@ -175,6 +187,7 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
         runs=tuple(runs_of(session, circuit)),
         places=tuple(stay for _, stay in stays),
         phases=tuple(phases_of(session, circuit)),
+        looks=tuple(looks_at(session, circuit)),
     )
 
 

@@ -16,6 +16,7 @@ from traceability.storage.ledger import LedgerEvent
 from traceability.storage.people import Device, Person
 from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import PrintOrder, TrolleyAct
+from traceability.storage.shelf import CircuitWay, ShelfCheck, ToldByHand
 
 ENTRIES: Final = ("recorded_no", "superseded_no")
 
@@ -48,6 +49,9 @@ def happenings(session: Session, site_id: UUID, circuit_id: UUID) -> list[Happen
         (Hold, Hold.subject_id),
         (PrintOrder, PrintOrder.circuit_id),
         (TrolleyAct, TrolleyAct.circuit_id),
+        (ShelfCheck, ShelfCheck.circuit_id),
+        (ToldByHand, ToldByHand.circuit_id),
+        (CircuitWay, CircuitWay.circuit_id),
     ):
         columns = [getattr(table, name) for name in ENTRIES if hasattr(table, name)]
         rows = session.execute(

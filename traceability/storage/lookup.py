@@ -15,6 +15,7 @@ from traceability.domain.in_place import InPlace
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
+from traceability.domain.shelf_checks import Look, last_look
 from traceability.domain.use_by import Limits
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature
@@ -22,6 +23,7 @@ from traceability.storage.holds import Hold
 from traceability.storage.items import Lot, Packaging, Product
 from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import TrolleyAct
+from traceability.storage.shelf import CircuitWay, ShelfCheck
 from traceability.storage.site import Policy, Series
 
 
@@ -80,7 +82,16 @@ def read_limits(body: str) -> Limits:
         blood_hours=plain["blood_minutes"] / 60,
         opened_fluid_hours=None if opened is None else opened / 60,
         parts_expiry_counts=plain["parts_expiry_counts"],
+        # Policies of the first version say neither of these.
+        plasticiser_days=plain.get("plasticiser_days", Limits().plasticiser_days),
+        check_hours=plain.get("check_hours", Limits().check_hours),
     )
+
+
+def limits_of(session: Session, site_id: UUID, version: int) -> Limits:
+    """Return the limits of one version of the policy; the defaults where there is none."""
+    stored = session.get(Policy, (site_id, version))
+    return Limits() if stored is None else read_limits(stored.body)
 
 
 def packaging_of(
@@ -258,7 +269,33 @@ def standing_of(session: Session, circuit: Circuit) -> Standing:
         on_hold=hold_on(session, circuit.site_id, circuit.id) is not None,
         use_by=prime.use_by if prime else None,
         parts_missing=bool(session.scalar(not_fitted)),
+        not_right=(look := last_look(looks_at(session, circuit))) is not None and not look.good,
     )
+
+
+def looks_at(session: Session, circuit: Circuit) -> list[Look]:
+    """Return the looks at a circuit on the shelf, in the order recorded."""
+    rows = (
+        select(ShelfCheck)
+        .where(
+            ShelfCheck.site_id == circuit.site_id,
+            ShelfCheck.circuit_id == circuit.id,
+            ShelfCheck.superseded_no.is_(None),
+        )
+        .order_by(ShelfCheck.recorded_no, ShelfCheck.line)
+    )
+    return [
+        Look(at=row.valid_from, good=row.good, findings=tuple(json.loads(row.findings)))
+        for row in session.scalars(rows)
+    ]
+
+
+def way_of(session: Session, circuit: Circuit) -> CircuitWay | None:
+    """Return how the circuit stands since when; None while priming, and for primes before this."""
+    rows = select(CircuitWay).filter_by(
+        site_id=circuit.site_id, circuit_id=circuit.id, valid_to=None, superseded_no=None
+    )
+    return session.scalar(rows.order_by(CircuitWay.recorded_no.desc()).limit(1))
 
 
 def printed_expiry(day: date | None, *, day_given: bool) -> str | None:

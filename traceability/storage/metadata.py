@@ -10,6 +10,7 @@ from traceability.storage import (
     requests,
     runs,
     scans,
+    shelf,
     site,
 )
 from traceability.storage.base import Base
@@ -25,6 +26,7 @@ __all__ = [
     "requests",
     "runs",
     "scans",
+    "shelf",
     "site",
 ]
 

@@ -3,6 +3,7 @@
 from flask import Flask
 
 from traceability.web import (
+    check,
     circuits,
     errors,
     filters,
@@ -21,7 +22,7 @@ from traceability.web import (
     trolley,
 )
 
-PARTS = (shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
+PARTS = (shelf, check, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
 
 
 def register(app: Flask) -> None:

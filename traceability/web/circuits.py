@@ -25,6 +25,7 @@ from traceability.printing.tags import render_tag
 from traceability.reads.happenings import Happening, happenings
 from traceability.reads.lists import places
 from traceability.reads.tags import tag_facts
+from traceability.shelf_messages import WAYS, say_findings
 from traceability.web import session
 from traceability.web.forms import moment_of, number_in
 from traceability.web.pictures.life import life
@@ -49,6 +50,8 @@ def page(number: str) -> ResponseReturnValue:
         happenings=[_shown(each) for each in happened],
         places=stand_in,
         discards=list(DISCARDS.items()),
+        ways=WAYS,
+        say_findings=say_findings,
         nav="shelf",
     )
 

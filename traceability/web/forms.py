@@ -91,6 +91,16 @@ def thousandths(name: str) -> int | None:
     return number
 
 
+def minutes(name: str) -> int | None:
+    """Return hours such as "1.5" or "1,5" in whole minutes; None if they were left empty.
+
+    Raises:
+        BadValue: it is no such number.
+    """
+    hours = thousandths(name)
+    return None if hours is None else round(hours * 60 / 1000)
+
+
 def checked(name: str) -> bool:
     """Tell whether a box was ticked."""
     return request.form.get(name) in {"1", "on", "yes"}

@@ -42,6 +42,8 @@ class EndPrime(Asked):
     fill_ml: int
     co2_ml_min: int | None = None
     """CO2 flow while flushing; 1,000 to 2,000 ml/min is usual, else a caution (no source)."""
+    way: str = ""
+    """How it stands ready; empty: as its sheet says. A dry set-up is filled with nothing."""
     lots_not_recorded: bool = False
     """Go on although places are empty: each is recorded as *lot not recorded*."""
 
@@ -52,7 +54,7 @@ def end_prime(asked: EndPrime, *, site: Site) -> Done:
     Raises:
         PartsMissing: places are empty; way on: *lots not recorded*.
         WrongState: the prime has ended, perhaps in another browser. BadValue: a volume that
-        cannot be. Nothing was written.
+        cannot be, or an unknown way of standing. Nothing was written.
     """
     return answer_once(asked, _end, site)
 
@@ -64,9 +66,11 @@ MOST_FILL_ML = 10_000
 def _end(asked: EndPrime, session: Session, site: Site) -> Done:
     circuit = the_circuit(session, site, asked.circuit_id)
     phase = priming_since(session, circuit, "end")
-    if not 0 < asked.fill_ml <= MOST_FILL_ML:
-        raise BadValue(field="fill volume", value=str(asked.fill_ml), why="out-of-range")
     sheet = the_sheet(session, circuit)
+    way = _way(asked, sheet)
+    least = 0 if way is Way.DRY else 1
+    if not least <= asked.fill_ml <= (0 if way is Way.DRY else MOST_FILL_ML):
+        raise BadValue(field="fill volume", value=str(asked.fill_ml), why="out-of-range")
     filled = in_place(session, circuit)
     empty = missing(sheet, filled)
     if empty and not asked.lots_not_recorded:
@@ -90,7 +94,7 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
     use_by = decide(
         at,
         site.zone,
-        Way(sheet.way),
+        way,
         blood=(blood_at := _blood_since(session, circuit)) is not None,
         limits=limits,
         expiries=expiries,
@@ -99,6 +103,7 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
     facts = use_by_facts(use_by)
     body = {
         "circuit": circuit.id,
+        "way": way,
         "use_by": use_by.at,
         "decides": facts["decides"],
         "comes_next": facts["comes_next"],
@@ -121,6 +126,13 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
         facts={"number": circuit.number, "use_by": moment_text(use_by.at), **facts},
         cautions=noted,
     )
+
+
+def _way(asked: EndPrime, sheet: Sheet) -> Way:
+    ways = [each.value for each in Way]
+    if asked.way and asked.way not in ways:
+        raise BadValue(field="how it stands", value=asked.way, why="not-one-of", of=ways)
+    return Way(asked.way or sheet.way)
 
 
 def use_by_facts(use_by: UseBy) -> dict[str, Plain]:

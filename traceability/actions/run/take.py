@@ -160,7 +160,7 @@ def _cautions(circuit: Circuit | None, at: datetime, session: Session) -> tuple[
 MILD = frozenset({"contents-not-recorded"})
 """Said, but no reason to stop a planned take: the unit knows a foreign circuit when it sees one."""
 
-BY_CONSULTANT = frozenset({"on-hold"})
+BY_CONSULTANT = frozenset({"on-hold", "not-right"})
 
 
 def _refuse_planned(

@@ -7,10 +7,10 @@ never makes an id and never decides: that was done by the action before it appen
 from sqlalchemy.orm import Session
 
 from traceability.domain.events import Recorded
-from traceability.storage.projections import circuits, lists, primes, runs
+from traceability.storage.projections import circuits, lists, primes, runs, shelf
 from traceability.storage.projections.registry import BY_KIND
 
-__all__ = ["circuits", "lists", "primes", "project", "runs"]
+__all__ = ["circuits", "lists", "primes", "project", "runs", "shelf"]
 
 
 def project(session: Session, event: Recorded) -> None:
