@@ -34,7 +34,7 @@ def shelf_sheet(found: Shelf, site: SiteFacts, now: datetime, zone: ZoneInfo) ->
         ),
         ShelfSection(
             name="Taken, flow on not recorded",
-            lines=tuple(_other(each, "Taken. May come back", zone) for each in found.away),
+            lines=tuple(_other(each, "Taken", zone, "May come back") for each in found.away),
         ),
         ShelfSection(
             name="On a patient",
@@ -58,7 +58,7 @@ def _place(each: RequiredPlace, zone: ZoneInfo) -> Iterator[ShelfLine]:
     for one in each.ready:
         yield _line(one, "whole", "Ready", zone)
     if each.missing:
-        since = f"since {moment(each.missing_since, zone)}" if each.missing_since else ""
+        since = f"Since {moment(each.missing_since, zone)}" if each.missing_since else ""
         told = [f"Told by hand {moment(one.at, zone)}" for one in each.told]
         count = f"{each.missing} missing" if each.missing > 1 else "Missing"
         yield ShelfLine(
@@ -67,7 +67,7 @@ def _place(each: RequiredPlace, zone: ZoneInfo) -> Iterator[ShelfLine]:
             number="",
             state=count,
             use_by="",
-            details=tuple(line for line in (since.capitalize(), *told) if line),
+            details=tuple(line for line in (since, *told) if line),
         )
     for one in each.not_counted:
         yield _not_counted(one, zone)
@@ -100,16 +100,18 @@ def _line(one: OnShelf, bead: str, state: str, zone: ZoneInfo) -> ShelfLine:
     )
 
 
-def _other(circuit: CircuitFacts, state: str, zone: ZoneInfo) -> ShelfLine:
+def _other(circuit: CircuitFacts, state: str, zone: ZoneInfo, more: str = "") -> ShelfLine:
     run = circuit.on_run
     since = run.flow_from or run.taken_at if run else circuit.begun_at
     return ShelfLine(
         bead="open" if circuit.state is State.PRIMING else "known",
         place=circuit.place,
         number=circuit.number,
-        state=f"{state}, since {moment(since, zone)}",
+        state=f"{state} since {moment(since, zone)}",
         use_by=moment(circuit.use_by, zone) if circuit.use_by else "",
-        details=(f"Run {run.run}",) if run else (circuit.circuit_type,),
+        details=tuple(
+            line for line in (more, f"Run {run.run}" if run else circuit.circuit_type) if line
+        ),
     )
 
 

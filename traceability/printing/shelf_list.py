@@ -110,7 +110,8 @@ def _row(each: ShelfLine) -> list[object]:
         Bead(each.bead if each.bead != "known" else "whole"),
         [*circuit, _said(each.place, TEXT)],
         [_said(each.state, STRONG), *(_said(line, TEXT) for line in each.details)],
-        _said(each.use_by, STRONG),
+        # Day and time each on a line of its own: neither is ever broken.
+        [_said(piece, STRONG) for piece in each.use_by.split(" ", 1)],
         "",
         "",
     ]

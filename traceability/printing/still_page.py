@@ -86,11 +86,12 @@ def _section(section: ShelfSection) -> Iterator[str]:
 
 
 def _line(each: ShelfLine) -> str:
-    number = f'<b class="number">{escape(each.number)}</b>, ' if each.number else ""
+    number = f'<b class="number">{escape(each.number)}</b>' if each.number else ""
+    where = ", ".join(piece for piece in (number, escape(each.place)) if piece)
     use_by = f'<p>Use by <b class="nw">{escape(each.use_by)}</b></p>' if each.use_by else ""
     details = "".join(f'<p class="dim">{escape(line)}</p>' for line in each.details)
     return (
         f'<li class="{each.bead}"><svg viewBox="-12 -12 24 24" aria-hidden="true">'
         f'{BEADS[each.bead]}</svg><div><p class="state">{escape(each.state)}</p>'
-        f"<p>{number}{escape(each.place)}</p>{use_by}{details}</div></li>"
+        f"<p>{where}</p>{use_by}{details}</div></li>"
     )

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from traceability.domain.circuits import Standing, State, state_at
 from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
-from traceability.domain.shelf_checks import Look
+from traceability.domain.shelf_checks import Look, last_look
 from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, Part
@@ -20,14 +20,13 @@ from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import (
     circuit_by_number,
     hold_on,
-    looks_at,
     prime_of,
     sheet_of,
     signatures_of,
     standing_of,
-    way_of,
 )
 from traceability.storage.people import Person
+from traceability.storage.shelf_lookup import looks_at, way_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,6 +114,11 @@ class CircuitFacts:
     def now_in(self) -> tuple[PartFacts, ...]:
         """What is in it now."""
         return tuple(part for part in self.parts if part.until is None)
+
+    @property
+    def look(self) -> Look | None:
+        """The last look at it on the shelf, or None."""
+        return last_look(self.looks)
 
     @property
     def on_run(self) -> OnRunFacts | None:

@@ -26,7 +26,7 @@ from traceability.storage.circuits import (
 from traceability.storage.holds import Hold
 from traceability.storage.shelf import ShelfCheck
 
-__all__ = ["LOOK_BACK", "ready_spans", "stood_lately", "stood_since"]
+__all__ = ["AT_ONCE", "LOOK_BACK", "ready_spans", "stood_lately", "stood_since"]
 
 LOOK_BACK: Final = 30
 """How many stays at a place are looked at; the last ready one is nearly always the newest."""

@@ -13,7 +13,7 @@ from traceability.domain.parts import PartState
 from traceability.domain.readiness import Candidate, Readiness, Why, standing
 from traceability.domain.readiness import RequiredPlace as Wanted
 from traceability.domain.ready_log import counted, last_enough
-from traceability.domain.shelf_checks import Look, due_at, last_look
+from traceability.domain.shelf_checks import Look, due_at
 from traceability.domain.use_by import Limits, Way
 from traceability.reads.circuits import CircuitFacts, facts_of
 from traceability.reads.lists import PlaceFacts, places
@@ -164,7 +164,7 @@ def _shown(
         circuit=circuit,
         reasons=reasons,
         soon=soon,
-        look=last_look(circuit.looks),
+        look=circuit.look,
         look_due_at=due,
         look_overdue=due <= now,
         wet_days=_wet_days(circuit, limits, now),

@@ -15,7 +15,7 @@ from traceability.domain.in_place import InPlace
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
-from traceability.domain.shelf_checks import Look, last_look
+from traceability.domain.shelf_checks import last_look
 from traceability.domain.use_by import Limits
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature
@@ -23,7 +23,7 @@ from traceability.storage.holds import Hold
 from traceability.storage.items import Lot, Packaging, Product
 from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import TrolleyAct
-from traceability.storage.shelf import CircuitWay, ShelfCheck
+from traceability.storage.shelf_lookup import looks_at
 from traceability.storage.site import Policy, Series
 
 
@@ -271,31 +271,6 @@ def standing_of(session: Session, circuit: Circuit) -> Standing:
         parts_missing=bool(session.scalar(not_fitted)),
         not_right=(look := last_look(looks_at(session, circuit))) is not None and not look.good,
     )
-
-
-def looks_at(session: Session, circuit: Circuit) -> list[Look]:
-    """Return the looks at a circuit on the shelf, in the order recorded."""
-    rows = (
-        select(ShelfCheck)
-        .where(
-            ShelfCheck.site_id == circuit.site_id,
-            ShelfCheck.circuit_id == circuit.id,
-            ShelfCheck.superseded_no.is_(None),
-        )
-        .order_by(ShelfCheck.recorded_no, ShelfCheck.line)
-    )
-    return [
-        Look(at=row.valid_from, good=row.good, findings=tuple(json.loads(row.findings)))
-        for row in session.scalars(rows)
-    ]
-
-
-def way_of(session: Session, circuit: Circuit) -> CircuitWay | None:
-    """Return how the circuit stands since when; None while priming, and for primes before this."""
-    rows = select(CircuitWay).filter_by(
-        site_id=circuit.site_id, circuit_id=circuit.id, valid_to=None, superseded_no=None
-    )
-    return session.scalar(rows.order_by(CircuitWay.recorded_no.desc()).limit(1))
 
 
 def printed_expiry(day: date | None, *, day_given: bool) -> str | None:

@@ -18,11 +18,26 @@ from traceability.web import (
     session,
     shelf,
     sign_in,
+    standby,
     take,
     trolley,
 )
 
-PARTS = (shelf, check, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
+PARTS = (
+    shelf,
+    check,
+    standby,
+    sign_in,
+    prime,
+    trolley,
+    circuits,
+    take,
+    runs,
+    recall,
+    lists,
+    people,
+    health,
+)
 
 
 def register(app: Flask) -> None:

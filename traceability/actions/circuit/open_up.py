@@ -24,8 +24,8 @@ from traceability.storage.lookup import (
     phase_of,
     prime_of,
     sheet_of,
-    way_of,
 )
+from traceability.storage.shelf_lookup import way_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
