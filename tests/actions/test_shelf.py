@@ -16,7 +16,7 @@ from traceability.actions.circuit.look_at import LookAt, look_at
 from traceability.actions.circuit.open_up import OpenUp, open_up
 from traceability.actions.circuit.tell import ToldByHand, told_by_hand
 from traceability.actions.lists.sheets import SetSheet, set_sheet
-from traceability.actions.lists.site import SetPlace, set_place
+from traceability.actions.lists.site import SetPlace, SetPolicy, set_place, set_policy
 from traceability.actions.once import Done
 from traceability.domain.circuits import State
 from traceability.domain.moments import Manner
@@ -342,3 +342,25 @@ def test_a_rebuild_makes_the_same_rows(ward: Ward) -> None:
     open_up(OpenUp(sent=ward.sent(), circuit_id=circuit, at=ward.now), site=ward.site)
     with ward.services.writes.begin() as session:
         assert rebuild(session, ward.site.id).changed == ()
+
+
+def test_an_opened_fluid_limits_from_when_the_first_bag_went_in(ward: Ward) -> None:
+    """Hours after opening: common practice, no source; the pharmacist sets them."""
+    asked = SetPolicy(
+        sent=ward.at("stock").sent(),
+        wet_closed_days=30,
+        dry_days=60,
+        wet_open_days=5,
+        blood_minutes=240,
+        opened_fluid_minutes=90,
+        parts_expiry_counts=True,
+        read_version=1,
+    )
+    set_policy(asked, site=ward.site)
+    circuit = ward.begin()
+    ward.fill(circuit)
+    bag_in = min(part.from_ for part in ward.facts(circuit).parts if part.kind == "fluid")
+    ward.now += 30 * MINUTE
+    ward.end(circuit)
+    facts = ward.facts(circuit)
+    assert (facts.decides["code"], facts.use_by) == ("opened-fluid", bag_in + 90 * MINUTE)

@@ -13,11 +13,12 @@ from typing import Any, Final
 import pytest
 from sqlalchemy import Engine, create_engine, event, text
 
-from tests.make import OXYGENATOR, TAP, Ward, opened_ward
+from tests.make import NOON, OXYGENATOR, TAP, Ward, opened_ward
 from tests.recall.story import LOTS, Story, fill_ward
 from traceability.domain.keys import product_key
 from traceability.reads.happenings import happenings
 from traceability.reads.shelf import shelf
+from traceability.reads.standby import standby_log
 from traceability.recall.answer import answer
 from traceability.recall.question import question_of
 from traceability.storage.metadata import metadata
@@ -84,6 +85,7 @@ def test_acts_and_answers_find_their_rows_through_indexes(ward: Ward) -> None:
             _answers(ward, session)
             assert happenings(session, ward.site.id, last)
             shelf(session, ward.site.id, ward.now)
+            standby_log(session, ward.site.id, NOON, ward.now)
     assert acts > 40
     assert len(sent) > acts + 10
     with services.reader.connect() as connection:

@@ -78,7 +78,8 @@ def as_calendar() -> ResponseReturnValue:
     """Give use-bys and looks that are due as a calendar to subscribe to; no people."""
     ours, (found, site) = services(), _shelf()
     dates = shelf_dates(found)
-    name = f"Ready circuits, {site.unit}, {site.name}"
+    practice = "PRACTICE, nothing here is real: " if site.practice else ""
+    name = f"{practice}Ready circuits, {site.unit}, {site.name}"
     text = calendar(name, dates, stamp=ours.now(), domain=f"{site.code.lower()}.invalid")
     answer = Response(text, mimetype="text/calendar")
     answer.headers["Content-Disposition"] = 'inline; filename="shelf.ics"'

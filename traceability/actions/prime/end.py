@@ -17,7 +17,7 @@ from traceability.domain.in_place import InPlace, free_places, missing
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
-from traceability.domain.sheets import BLOOD_KIND, Need, Sheet
+from traceability.domain.sheets import BLOOD_KIND, FLUID_KIND, Need, Sheet
 from traceability.domain.use_by import PartExpiry, Reason, UseBy, Way, decide
 from traceability.errors import BadValue, PartsMissing
 from traceability.storage.circuits import Circuit, Part
@@ -95,10 +95,12 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
         at,
         site.zone,
         way,
-        blood=(blood_at := _blood_since(session, circuit)) is not None,
+        blood=(blood_at := _first_in(session, circuit, BLOOD_KIND)) is not None,
         limits=limits,
         expiries=expiries,
         blood_at=blood_at,
+        # A bag is scanned when it is opened; the limit, if the policy has one, counts from there.
+        fluid_opened_at=_first_in(session, circuit, FLUID_KIND),
     )
     facts = use_by_facts(use_by)
     body = {
@@ -178,10 +180,10 @@ def _latest_part(session: Session, circuit: Circuit) -> datetime | None:
     return session.scalar(rows)
 
 
-def _blood_since(session: Session, circuit: Circuit) -> datetime | None:
-    """Return when the first blood component went in; None for a prime without blood."""
+def _first_in(session: Session, circuit: Circuit, kind: str) -> datetime | None:
+    """Return when the first part of a kind went in, whether it is still in or not; None: none."""
     rows = select(func.min(Part.valid_from)).filter_by(
-        site_id=circuit.site_id, circuit_id=circuit.id, kind=BLOOD_KIND, superseded_no=None
+        site_id=circuit.site_id, circuit_id=circuit.id, kind=kind, superseded_no=None
     )
     return session.scalar(rows.where(Part.state != PartState.NOT_FITTED))
 

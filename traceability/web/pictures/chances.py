@@ -68,7 +68,7 @@ def _y(chance: float) -> float:
 
 def _panel(at: float, team: Team, demand: float, hours: float, far: float, target: int) -> str:
     title = TEAMS[team][0].upper() + TEAMS[team][1:]
-    out = [f'<g transform="translate({at} 0)"><text class="head" x="{LEFT}" y="22">{title}</text>']
+    out = [f'<g transform="translate({at} 0)"><text class="head" x="4" y="22">{title}</text>']
     for power in range(6):
         chance = 10.0**-power
         y = _y(chance)
