@@ -122,11 +122,11 @@ def say_assumptions() -> tuple[str, ...]:
 
 
 def say_chance(chance: float) -> str:
-    """Return a chance as people read it: "0.89 %", and "1 in 113" in brackets."""
+    """Return a chance in percent, to three figures: "0.885 %", "12.5 %", "under 0.001 %"."""
     if chance <= 0:
         return "none"
     percent = chance * 100
-    digits = f"{percent:.2g}" if percent >= LEAST_PERCENT else f"under {LEAST_PERCENT:g}"
+    digits = f"{percent:.3g}" if percent >= LEAST_PERCENT else f"under {LEAST_PERCENT:g}"
     return f"{digits} %"
 
 

@@ -100,7 +100,7 @@ def test_the_model_answers_what_if(unit: Unit, base: str, chromium: Browser, see
         with one.page.expect_navigation():
             one.page.get_by_role("button", name="Look again").click()
         row = one.page.locator("tr.wanted")
-        expect(row).to_contain_text("0.88 %")
+        expect(row).to_contain_text("0.885 %")
         expect(one.page.locator("svg.chances")).to_be_visible()
         one.looks("standby-what-if")
         assert one.troubles == []

@@ -64,7 +64,7 @@ def test_the_picture_tells_a_reader_its_numbers() -> None:
     a = 1 * 24 / 168
     assert (a * a / 2) / (1 + a + a * a / 2) == pytest.approx(0.00885, abs=0.00001)
     said = ET.fromstring(chances(1, 24, 2)).findtext("desc") or ""  # noqa: S314 - ours
-    assert "2 ready, 0.88 %" in said
+    assert "2 ready, 0.885 %" in said
 
 
 def test_the_bars_are_as_long_as_their_share() -> None:
