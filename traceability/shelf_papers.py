@@ -87,6 +87,11 @@ def _line(one: OnShelf, bead: str, state: str, zone: ZoneInfo) -> ShelfLine:
         else "Not looked at since it was primed"
     )
     due = f"Look due since {moment(one.look_due_at, zone)}" if one.look_overdue else ""
+    opened = (
+        f"Opened {moment(circuit.opened_at, zone)}: an older tag shows a use-by that is too late"
+        if circuit.opened_at
+        else ""
+    )
     wet = f"Wet for {one.wet_days} days: plasticiser note" if one.wet_days else ""
     kind = ", ".join(word for word in (circuit.circuit_type, WAYS.get(circuit.way, "")) if word)
     soon = "Use-by within 24 h" if one.soon else ""
@@ -96,7 +101,7 @@ def _line(one: OnShelf, bead: str, state: str, zone: ZoneInfo) -> ShelfLine:
         number=circuit.number,
         state=state,
         use_by=moment(circuit.use_by, zone) if circuit.use_by else "not known",
-        details=tuple(line for line in (kind, soon, looked, due, wet) if line),
+        details=tuple(line for line in (kind, opened, soon, looked, due, wet) if line),
     )
 
 

@@ -237,4 +237,7 @@ def test_a_circuit_is_opened_from_its_page_and_the_page_offers_it_once(ward: War
     page = client.get("/circuits/C-0001").get_data(as_text=True)
     assert "It was opened" not in page
     assert "Opened; its use-by is shorter now" in page
+    # The old tag says a use-by that is too late: pages that show the new one say so.
+    assert "print it anew" in page
+    assert "An older tag shows a use-by that is too late" in client.get("/").get_data(as_text=True)
     assert ward.facts(circuit).way == "wet-open"

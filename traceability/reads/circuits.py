@@ -158,7 +158,7 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
         circuit_type=circuit.circuit_type,
         sheet_version=circuit.sheet_version,
         way=way.way if way else (sheet.way if sheet and prime else ""),
-        opened_at=way.valid_from if way and prime and way.valid_from > prime.valid_from else None,
+        opened_at=way.valid_from if way and way.recorded_no != circuit.prime_ended_no else None,
         contents=circuit.contents,
         sender=(kept.text or "") if kept else "",
         state=state_at(standing, now),
