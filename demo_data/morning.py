@@ -5,6 +5,7 @@ from typing import Final
 from uuid import UUID
 
 from traceability.actions.circuit.hold import PutOnHold, put_on_hold
+from traceability.actions.circuit.look_at import LookAt, look_at
 from traceability.domain.keys import lot_key, product_key
 from traceability.domain.parts import PartState
 
@@ -27,14 +28,17 @@ from .hospital import (
     Colleague,
 )
 from .patients import Course, begin_run, live_run, name_patient
-from .posts import Keeper
+from .posts import POSTS, Keeper
 from .primes import ADULT, begin, prime, require
 from .stage import Story
 from .stock import NOTICE_DAYS_AGO, NOTICE_LOT
-from .ward import Crew, Ward
+from .ward import Crew, Primed, Ward
 
 QUIET_DAYS: Final = 14
 """Chance rules until then; nothing of it is left when the last days begin."""
+
+SHIFT_CHECKS: Final = 7
+"""Days before the present on which the shift check is recorded as well."""
 
 BED_4: Final = BEDS[3]
 
@@ -46,7 +50,8 @@ def plan_last_days(ward: Ward, keeper: Keeper, reference: str) -> None:
     stage.begin(_extra_prime(ward), ends - timedelta(days=8))
     course = Course(days=6.4, changes=1)
     stage.begin(live_run(ward, keeper, course, reference), ends - timedelta(days=8, hours=20))
-    stage.begin(_seal_broken(keeper), ends - timedelta(days=NOTICE_DAYS_AGO, hours=-1))
+    stage.begin(_shift_checks(ward, keeper), ends - timedelta(days=SHIFT_CHECKS, hours=4))
+    stage.begin(_seal_broken(ward, keeper), ends - timedelta(days=NOTICE_DAYS_AGO, hours=-1))
     stage.begin(_taken_at_night(ward, keeper), ends - timedelta(hours=8))
     stage.begin(_one_signature(ward), ends - timedelta(hours=3, minutes=30))
     stage.begin(_under_way(ward), ends - timedelta(minutes=34))
@@ -82,8 +87,32 @@ def _hold(ward: Ward, by: Colleague, subject: str, subject_id: UUID) -> None:
     put_on_hold(asked, site=ward.stage.site)
 
 
-def _seal_broken(keeper: Keeper) -> Story[None]:
+def _shift_checks(ward: Ward, keeper: Keeper) -> Story[None]:
+    """Once a day somebody looks at what stands ready."""
+    for _ in range(SHIFT_CHECKS + 1):
+        for stand in POSTS:
+            circuit = keeper.ready(stand)
+            if circuit is not None:
+                _look(ward, circuit)
+        yield timedelta(days=1)
+
+
+def _look(ward: Ward, circuit: Primed, *findings: str) -> None:
+    asked = LookAt(
+        sent=ward.stage.sent(TROLLEY_1, RUIZ),
+        circuit_id=circuit.id,
+        findings=findings,
+        at=ward.stage.now,
+    )
+    look_at(asked, site=ward.stage.site)
+
+
+def _seal_broken(ward: Ward, keeper: Keeper) -> Story[None]:
     """At the shift check the seal of box 3 is found broken; it is primed again that day."""
+    circuit = keeper.ready(BOX_3)
+    if circuit is not None:
+        _look(ward, circuit, "seal")
+        yield timedelta(minutes=4)
     keeper.discard(BOX_3, "seal-broken")
     yield timedelta(0)
 

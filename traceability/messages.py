@@ -19,6 +19,7 @@ from traceability.correction_messages import (
 )
 from traceability.errors import Refused
 from traceability.run_messages import say_extra
+from traceability.shelf_messages import say_at_shelf
 from traceability.stock_messages import SCANS as STOCK_SCANS
 
 Facts: TypeAlias = Mapping[str, object]
@@ -440,6 +441,7 @@ CAUTIONS: Final = {
     "part-not-fitted": "A part is recorded as not fitted",
     "past-use-by": "Use-by has passed",
     "on-hold": "On hold",
+    "not-right": "The last look found something that is not right",
     "discarded": "Recorded as discarded",
     "was-used": "Recorded as used before",
     "clock-skew": "This device's clock runs ahead",
@@ -548,6 +550,8 @@ _ACTS: Final = {
     "custody": "It is passed on once it is kept for inspection. Keep it first.",
     "add": "Scan the part at the trolley: the prime goes on.",
     "transfer-out": "Only a circuit that is primed, taken or on a patient can leave.",
+    "check": "Only circuits that stand primed are looked at here. Look at the circuit's page.",
+    "open": "Only a closed, wet circuit that stands primed can be opened. Look at its page.",
     "swap": "Parts are swapped on circuits that are primed. Look at the circuit's page.",
 }
 
@@ -839,6 +843,9 @@ _EVENTS: Final[Mapping[str, str]] = {
     "additive-given": "Given into the prime",
     "kept-for-inspection": "Kept for inspection",
     "custody-passed": "Passed on",
+    "shelf-checked": "Looked at",
+    "told-by-hand": "Told by hand",
+    "circuit-opened": "Opened; its use-by is shorter now",
 }
 
 
@@ -874,7 +881,7 @@ def say_event(kind: str, body: Facts) -> str:
             copy = body.get("copy")
             detail = f"copy {copy}" if copy else ""
         case _:
-            detail = say_extra(kind, body)
+            detail = say_extra(kind, body) or say_at_shelf(kind, body)
     cautions = body.get("cautions")
     codes = [str(code) for code in cautions] if isinstance(cautions, list) else []
     said_cautions = f". {'; '.join(say_cautions(codes))}" if codes else ""

@@ -15,7 +15,7 @@ from traceability.storage.append_only import never_changes
 from traceability.storage.migrate import LosesRecords
 
 revision = "0004"
-down_revision = "0002"
+down_revision = "0003"
 branch_labels = None
 depends_on = None
 

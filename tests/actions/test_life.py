@@ -337,7 +337,7 @@ def test_the_reprime_clock_counts_from_the_use_by_when_nobody_took_the_circuit(
         found = shelf(session, ward.site.id, NOON + timedelta(days=40))
     console = next(each for each in found.required if each.place.name == "console 3")
     assert console.missing_since == use_by
-    assert [each.id for each in console.not_counted] == [circuit]
+    assert [each.circuit.id for each in console.not_counted] == [circuit]
 
 
 def test_an_act_that_needs_a_person_asks_for_one(ward: Ward) -> None:

@@ -132,7 +132,7 @@ def test_the_shelf_shows_a_real_morning(services: Services, plan: dict[str, Any]
     missing_since = at[CONSOLE_3.name].missing_since
     assert missing_since is not None
     assert timedelta(hours=7.9) < now - missing_since < timedelta(hours=8.1)
-    assert sorted((each.place, each.state) for each in found.elsewhere) == [
+    assert sorted((each.circuit.place, each.circuit.state) for each in found.elsewhere) == [
         ("box 1", State.ON_HOLD),
         ("trolley 1", State.AWAITING_SIGNATURES),
     ]

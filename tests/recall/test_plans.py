@@ -14,7 +14,7 @@ from uuid import UUID
 import pytest
 from sqlalchemy import Engine, create_engine, event, text
 
-from tests.make import CANNULA, HEATER, OXYGENATOR, TAP, Ward, code, opened_ward
+from tests.make import CANNULA, HEATER, NOON, OXYGENATOR, TAP, Ward, code, opened_ward
 from tests.recall.story import LOTS, Story, fill_ward
 from tests.stock_acts import Shelves
 from traceability.domain.keys import product_key
@@ -23,6 +23,7 @@ from traceability.reads.equipment import machine_life, machines
 from traceability.reads.happenings import happenings
 from traceability.reads.run_extras import keepers, run_extras, tag_is_old
 from traceability.reads.shelf import shelf
+from traceability.reads.standby import standby_log
 from traceability.reads.stock import product_stock
 from traceability.reads.stock_lines import changes, newest_receipts
 from traceability.recall.answer import answer
@@ -30,8 +31,9 @@ from traceability.recall.question import question_of
 from traceability.storage.metadata import metadata
 
 GROWING: Final = (
-    "circuit|circuit_on_run|circuit_phase|circuit_place|event|hold|kept_apart|lot|part|patient|"
-    "prime|print_order|request|run|run_patient|signature|stock_change|stock_level|stock_receipt|"
+    "circuit|circuit_on_run|circuit_phase|circuit_place|circuit_way|event|hold|kept_apart|lot|part|"
+    "patient|prime|print_order|request|run|run_patient|shelf_check|signature|told_by_hand|"
+    "stock_change|stock_level|stock_receipt|"
     "trolley_act|additive|custody|equipment_place|equipment_use|run_mode|run_part"
 )
 """Tables that grow as long as the service runs; all others hold a unit's lists."""
@@ -110,6 +112,7 @@ def test_acts_and_answers_find_their_rows_through_indexes(ward: Ward) -> None:
             tag_is_old(session, ward.site.id, last)
             [machine] = machines(session, ward.site.id)
             assert machine_life(session, ward.site.id, machine.id)
+            standby_log(session, ward.site.id, NOON, ward.now)
     assert acts > 40
     assert len(sent) > acts + 10
     with services.reader.connect() as connection:

@@ -19,6 +19,7 @@ WORDING: Final = (
     "correction_messages.py",
     "stock_messages.py",
     "run_messages.py",
+    "shelf_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

@@ -131,7 +131,7 @@ def test_a_store_that_holds_acts_does_not_go_back(empty_url: str, look: Looking)
     with look(empty_url) as connection, connection.begin():
         fill(connection)
         before = described(connection), counted(connection)
-    with pytest.raises(LosesRecords, match="3 recorded acts"):
+    with pytest.raises(LosesRecords, match=r"\d recorded acts .*would be lost"):
         downgrade(empty_url, "base")
     after = look(empty_url)
     assert (described(after), counted(after)) == before

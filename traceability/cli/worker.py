@@ -12,6 +12,7 @@ import click
 from sqlalchemy.exc import DBAPIError
 
 from traceability.cli.children import follow_parent
+from traceability.cli.still_page import write_still_page
 from traceability.cli.store import opened
 from traceability.errors import NotSetUp
 from traceability.heartbeat import EVERY, Heartbeat, heartbeat_file, write_heartbeat
@@ -24,12 +25,15 @@ log = logging.getLogger(__name__)
 SIGN_HEAD_EVERY: Final = timedelta(minutes=10)
 """At most so much of the ledger's end can be cut off unseen, if the file is copied elsewhere."""
 
+SHELF_EVERY: Final = timedelta(minutes=1)
+"""So old is the copy of the shelf at most when the service goes down."""
+
 
 @click.command(hidden=True)
 @click.option("--leash", type=int, required=True, help="Pipe that ends when the parent does.")
 @click.option("--practice", is_flag=True, help="The practice store.")
 def worker(*, leash: int, practice: bool) -> None:
-    """Sign heads of the ledger and give signs of life (started by `serve`)."""
+    """Sign heads of the ledger, copy the shelf, give signs of life (started by `serve`)."""
     told = follow_parent(leash)
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
     logging.getLogger("alembic").setLevel(logging.WARNING)
@@ -49,14 +53,17 @@ class RoundOfWork:
     signed_no: int = -1
     """The last head that was signed; -1 until the file was looked at."""
     next_head_at: datetime = field(init=False)
+    next_shelf_at: datetime = field(init=False)
 
     def __post_init__(self) -> None:
-        """Begin: a head is looked at in the first round."""
-        self.started_at = self.next_head_at = self.services.clock()
+        """Begin: a head is looked at, and the shelf copied, in the first round."""
+        self.started_at = self.next_head_at = self.next_shelf_at = self.services.clock()
 
     def do(self) -> None:
         """Give a sign of life, and do what is due; a database that is away is tried again later."""
         self._beat("")
+        if self.services.clock() >= self.next_shelf_at:
+            self._copy_shelf()
         if self.services.clock() < self.next_head_at:
             return
         self._beat("signed-head")
@@ -68,6 +75,20 @@ class RoundOfWork:
             log.warning("event=store-away work=signed-head error=%s", error.orig)
             return
         self.next_head_at = self.services.clock() + SIGN_HEAD_EVERY
+
+    def _copy_shelf(self) -> None:
+        """Write the shelf to a file that can be read while the service is down; never stop for it.
+
+        What cannot be written is tried again a minute later: the file says how old it is.
+        """
+        self._beat("shelf-copy")
+        try:
+            write_still_page(self.services)
+        except NotSetUp:
+            return  # no site yet: looked at again in the next round
+        except (DBAPIError, OSError) as error:
+            log.warning("event=shelf-not-copied error=%s", error)
+        self.next_shelf_at = self.services.clock() + SHELF_EVERY
 
     def _sign_head(self) -> None:
         site_id, folder = self.services.site.id, self.services.settings.var_dir

@@ -40,6 +40,8 @@ class State(StrEnum):
     READY = "ready"
     PAST_USE_BY = "past use-by"
     ON_HOLD = "on hold"
+    NOT_RIGHT = "not right"
+    """The last look at it found something."""
     TAKEN = "taken"
     ON_PATIENT = "on patient"
     ENDED = "ended"
@@ -60,6 +62,8 @@ class Standing:
     """First moment of "too late", aware UTC; None while priming or where nothing is known."""
     parts_missing: bool = False
     """A needed part is marked as not fitted."""
+    not_right: bool = False
+    """The last look at it on the shelf found something that is not right."""
 
 
 def state_at(standing: Standing, now: datetime) -> State:
@@ -70,6 +74,8 @@ def state_at(standing: Standing, now: datetime) -> State:
         return State.ON_HOLD
     if standing.use_by is not None and standing.use_by <= now:
         return State.PAST_USE_BY
+    if standing.not_right:
+        return State.NOT_RIGHT
     if standing.signatures < SIGNATURES_NEEDED or standing.parts_missing:
         return State.AWAITING_SIGNATURES
     return State.READY
@@ -97,6 +103,7 @@ def cautions_for_use(
         "part-not-fitted": standing.parts_missing,
         "past-use-by": standing.use_by is not None and standing.use_by <= at,
         "on-hold": standing.on_hold,
+        "not-right": standing.not_right,
         "discarded": standing.phase is Phase.DISCARDED,
         "kept-for-inspection": standing.phase is Phase.KEPT,
         "was-used": standing.phase in {Phase.ENDED, Phase.TRANSFERRED_OUT},

@@ -73,6 +73,9 @@ class Kind(StrEnum):
     PART_ADDED = "part-added"
     KEPT_FOR_INSPECTION = "kept-for-inspection"
     CUSTODY_PASSED = "custody-passed"
+    SHELF_CHECKED = "shelf-checked"
+    TOLD_BY_HAND = "told-by-hand"
+    CIRCUIT_OPENED = "circuit-opened"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,8 @@
 """How many circuits stand ready, place by place, and why others do not count.
 
 Ready: primed, signed by two different people, inside its use-by, not on hold, not taken, nothing
-needed left out, and of the right type for the place where it stands. Source: design rule on
+needed left out, nothing found wrong at the last look, and of the right type for the place where it
+stands. Source: design rule on
 readiness; common practice, no source.
 """
 
@@ -36,6 +37,8 @@ class Why(StrEnum):
     TAKEN = "taken"
     DISCARDED = "discarded"
     ON_HOLD = "on-hold"
+    NOT_RIGHT = "not-right"
+    """The last look at it found something that is not right."""
     PAST_USE_BY = "past-use-by"
     USE_BY_NOT_KNOWN = "use-by-not-known"
     UNSIGNED = "unsigned"
@@ -63,6 +66,8 @@ class Candidate:
     use_by: datetime | None = None
     """Aware; first moment too late. None: nothing is known, so it does not count."""
     on_hold: bool = False
+    not_right: bool = False
+    """The last look at it found something; a good look, or somebody's ruling, comes first."""
     taken: bool = False
     """Taken, or away with the retrieval team, or on a patient."""
     discarded: bool = False
@@ -146,6 +151,7 @@ def why_not(one: Candidate, place: RequiredPlace | None, now: datetime) -> tuple
         Why.TAKEN: one.taken,
         Why.DISCARDED: one.discarded,
         Why.ON_HOLD: one.on_hold,
+        Why.NOT_RIGHT: one.not_right,
         Why.PAST_USE_BY: late,
         Why.USE_BY_NOT_KNOWN: one.primed and not known,
         Why.UNSIGNED: one.primed and len(set(one.signers)) < SIGNATURES_NEEDED,

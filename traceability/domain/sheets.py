@@ -145,6 +145,9 @@ def require_sound(sheet: Sheet) -> None:
 BLOOD_KIND: Final = "blood"
 """Kind of a blood component that goes into the prime: hours, not days, then limit the circuit."""
 
+FLUID_KIND: Final = "fluid"
+"""Kind of what the circuit is filled with."""
+
 OPEN_PORT_KINDS: Final = frozenset({"tap", "connector-port"})
 """Kinds that can let air in; never between drainage and pump inlet (common practice, no source)."""
 

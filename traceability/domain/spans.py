@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-__all__ = ["Span", "cut", "elapsed", "join", "meet", "overlap", "span"]
+__all__ = ["Span", "cut", "elapsed", "join", "meet", "overlap", "span", "without"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +64,22 @@ def meet(a: Iterable[Span], b: Iterable[Span]) -> tuple[Span, ...]:
     """Return the time that lies in some span of both groups."""
     others = join(b)
     return join(both for one in join(a) for two in others if (both := overlap(one, two)))
+
+
+def without(spans: Iterable[Span], holes: Iterable[Span]) -> tuple[Span, ...]:
+    """Return the time that lies in some span and in no hole."""
+    left = list(join(spans))
+    for hole in join(holes):
+        pieces = [
+            piece
+            for one in left
+            for piece in (
+                span(one.start, _earlier(one.end, hole.start)),
+                None if hole.end is None else span(max(one.start, hole.end), one.end),
+            )
+        ]
+        left = [piece for piece in pieces if piece is not None]
+    return tuple(left)
 
 
 def cut(spans: Iterable[Span], window: Span | None) -> tuple[Span, ...]:

@@ -1,8 +1,9 @@
 """Until when a primed circuit may be used, which limit decides and which comes next.
 
 The use-by is computed, never typed: the earliest of all limits that apply. It counts from the end
-of the prime, never from a signature, and with the policy in force at that prime. The published
-figures below are figures, not a recommendation: the unit's policy and the maker's instructions win.
+of the prime, never from a signature, and with the policy in force at that prime. Published figures
+stand in `domain.figures`: figures, not a recommendation; the unit's policy and the maker's
+instructions win.
 """
 
 from collections.abc import Iterable, Mapping
@@ -13,7 +14,17 @@ from zoneinfo import ZoneInfo
 
 from traceability.domain.days import days_later, end_of_day, hours_later
 
-__all__ = ["Limit", "Limits", "PartExpiry", "Reason", "UseBy", "Way", "decide", "is_usable"]
+__all__ = [
+    "Limit",
+    "Limits",
+    "PartExpiry",
+    "Reason",
+    "UseBy",
+    "Way",
+    "decide",
+    "is_usable",
+    "opened_later",
+]
 
 
 class Way(StrEnum):
@@ -39,31 +50,24 @@ class Limit(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """A unit's storage policy; the defaults are ours, each figure's source stands beside it.
+    """A unit's storage policy; the defaults are ours, what was published stands in `figures`.
 
     Raises ValueError for a limit below one day or hour: zero would mean "never ready".
     """
 
     wet_closed_days: int = 30
-    """Crystalloid, closed. Guideline limit 30 d under conditions; German centres discard at a mean
-    of 20 d (Winnersbach et al., ASAIO J 2024;70(11):979-986, abstract). Neonatal centres: up to
-    150 d seen (Strudthoff et al., ASAIO J, doi 10.1097/MAT.0000000000002483, abstract). Sterile for
-    35 d at 37 C in six circuits (Perfusion 2013;28(3):208-13, abstract). Closed wet 42 d (Deptula
-    et al., Perfusion 2021;36(2):130-137, abstract)."""
     dry_days: int = 60
-    """Dry set-up, open or closed, 60 d (Deptula et al., as above)."""
     wet_open_days: int = 5
-    """Open wet, 5 d (Deptula et al., as above)."""
     blood_hours: float = 4
-    """Hours after blood entered. Bench study: up to 16 h, authors ask for a trial (Deptula et al.,
-    as above); 4 h out of controlled storage (Brunskill et al., Transfus Med Rev 2012;26:209-23,
-    abstract)."""
+    """Hours after blood entered."""
     opened_fluid_hours: float | None = None
-    """Hours after a fluid was opened; None: the policy sets none. Common practice, no source: the
-    unit's pharmacist sets it."""
+    """Hours after a fluid was opened; None: the policy sets none."""
     parts_expiry_counts: bool = True
-    """Whether a sterile part used inside its date still limits the circuit. Common practice, no
-    source; on by default because it is the stricter choice."""
+    """Whether a sterile part used inside its date still limits the circuit; yes is stricter."""
+    plasticiser_days: int = 28
+    """Wet for longer than this: a note is shown, nothing is limited."""
+    check_hours: int = 24
+    """At least so often a circuit that stands ready is looked at. Common practice, no source."""
 
     def __post_init__(self) -> None:
         """Refuse limits below one."""
@@ -73,6 +77,8 @@ class Limits:
             self.wet_open_days,
             self.blood_hours,
             1 if self.opened_fluid_hours is None else self.opened_fluid_hours,
+            self.plasticiser_days,
+            self.check_hours,
         )
         if smallest <= 0:
             msg = "a storage limit must be more than zero"
@@ -183,12 +189,42 @@ def decide(
             )
             for part in expiries
         ]
-    reasons.sort(key=_order)
+    return _earliest(reasons)
+
+
+def opened_later(
+    standing: Iterable[Reason], opened_at: datetime, zone: ZoneInfo, limits: Limits
+) -> UseBy:
+    """Return the use-by of a closed wet circuit that was opened at `opened_at` (aware).
+
+    The limits that stood before stay; the one for opened circuits counts from the opening and can
+    only make it shorter. `standing` needs the two earliest, no more: no other can come first now.
+
+    Raises:
+        ValueError: no limit stood before, or a naive time.
+
+    Source: common practice, no source.
+    """
+    days = limits.wet_open_days
+    added = Reason(
+        code=Limit.POLICY_WET_OPEN,
+        at=days_later(opened_at, days, zone),
+        facts={"days": days},
+    )
+    before = list(standing)
+    if not before:
+        msg = "a circuit without a limit cannot be opened"
+        raise ValueError(msg)
+    return _earliest([*before, added])
+
+
+def _earliest(reasons: Iterable[Reason]) -> UseBy:
+    ordered = sorted(reasons, key=_order)
     return UseBy(
-        at=reasons[0].at,
-        deciding=reasons[0],
-        next=reasons[1] if len(reasons) > 1 else None,
-        all=tuple(reasons),
+        at=ordered[0].at,
+        deciding=ordered[0],
+        next=ordered[1] if len(ordered) > 1 else None,
+        all=tuple(ordered),
     )
 
 

@@ -23,12 +23,11 @@ from reportlab.platypus import (
 )
 
 from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
+from traceability.printing.a4 import MARGIN, WIDE, line, numbered
 from traceability.printing.fonts import on_paper, register_fonts, text_width
 from traceability.printing.marks import Bead, Rail
 from traceability.printing.words import NO_BREAK, kept_together
 
-MARGIN: Final = 20 * mm
-WIDE: Final = A4[0] - 2 * MARGIN
 FRAME: Final = 6
 """Points that reportlab leaves free inside the margins of its own accord."""
 HEAD_ROOM: Final = 12 * mm
@@ -74,7 +73,7 @@ def render_answer(sheet: AnswerSheet) -> bytes:
     ]
     for section in sheet.sections:
         story += _section(section, sheet.lots)
-    document.build(story, canvasmaker=_numbered(sheet))
+    document.build(story, canvasmaker=numbered(partial(_furniture, sheet)))
     return buffer.getvalue()
 
 
@@ -161,52 +160,15 @@ def _height(cell: Sequence[Flowable], wide: float) -> float:
     return sum(each.wrap(wide - PADDING, ROW_ROOM)[1] for each in cell)
 
 
-def _numbered(sheet: AnswerSheet) -> type[Canvas]:
-    """Return a canvas that knows how many pages there are before it writes "n of m"."""
-
-    class Numbered(Canvas):
-        def __init__(self, *args: object, **options: object) -> None:
-            super().__init__(*args, **options)  # type: ignore[arg-type]
-            self._kept: list[dict[str, object]] = []
-
-        def showPage(self) -> None:  # noqa: N802 - reportlab's own name
-            self._kept.append(dict(self.__dict__))
-            self._startPage()  # type: ignore[attr-defined]
-
-        def save(self) -> None:
-            for number, page in enumerate(self._kept, start=1):
-                self.__dict__.update(page)
-                _furniture(self, sheet, number, len(self._kept))
-                super().showPage()
-            super().save()
-
-    return Numbered
-
-
-def _furniture(canvas: Canvas, sheet: AnswerSheet, number: int, pages: int) -> None:
+def _furniture(sheet: AnswerSheet, canvas: Canvas, number: int, pages: int) -> None:
     top = A4[1] - MARGIN
     right = f"As known on {sheet.as_known} · page {number} of {pages}"
-    _line(canvas, sheet.subject, top - 9, font="sans-bold", size=10)
+    line(canvas, sheet.subject, top - 9, font="sans-bold", size=10)
     said = text_width(right, "sans", 9)
-    _line(canvas, sheet.unit, top - 21, size=9, room=WIDE - said - 12)
+    line(canvas, sheet.unit, top - 21, size=9, room=WIDE - said - 12)
     canvas.setFont("sans", 9)
     canvas.drawRightString(A4[0] - MARGIN, top - 21, right)
     canvas.rect(MARGIN, top - 27, WIDE, 1.2, stroke=0, fill=1)
     canvas.rect(MARGIN, MARGIN + 24, WIDE, 0.5, stroke=0, fill=1)
-    _line(canvas, sheet.caution, MARGIN + 13, size=9)
-    _line(canvas, f"Answer digest {sheet.digest}", MARGIN + 2, font="mono", size=8)
-
-
-def _line(
-    canvas: Canvas, text: str, y: float, *, font: str = "sans", size: float, room: float = WIDE
-) -> None:
-    """Write one line, narrower where it would run over; all of it also stands in the text."""
-    shown = on_paper(text)
-    wide = text_width(shown, font, size)
-    canvas.saveState()
-    canvas.translate(MARGIN, y)
-    if wide > room:
-        canvas.scale(room / wide, 1)
-    canvas.setFont(font, size)
-    canvas.drawString(0, 0, shown)
-    canvas.restoreState()
+    line(canvas, sheet.caution, MARGIN + 13, size=9)
+    line(canvas, f"Answer digest {sheet.digest}", MARGIN + 2, font="mono", size=8)

@@ -1,4 +1,4 @@
-"""The marks of an answer on paper, in one ink: how much of a bead is there says how sure it is."""
+"""The marks of a sheet on paper, in one ink: how much of a bead is there says how sure it is."""
 
 from typing import Final
 
@@ -11,10 +11,14 @@ RAIL_GAP: Final = 1.8
 
 
 class Bead(Flowable):
-    """whole: confirmed. half: inferred. open, with a gap at the top: cannot be excluded."""
+    """How much of a bead is there.
+
+    whole: confirmed, ready. half: inferred. open, with a gap at the top: cannot be excluded,
+    missing. wait, halves out of line: waits for a person. shut, a pinched line: on hold.
+    """
 
     def __init__(self, kind: str, size: float = 13) -> None:
-        """Keep the kind: whole, half, open or none."""
+        """Keep the kind: whole, half, open, wait, shut or none."""
         super().__init__()
         self.kind, self.size = kind, size
         self.width = self.height = size
@@ -41,6 +45,24 @@ class Bead(Flowable):
             cup = canvas.beginPath()
             cup.arc(*around, 120, 300)
             canvas.drawPath(cup, stroke=1, fill=0)
+        elif self.kind == "wait":
+            shift, gap = self.size * 0.09, self.size * 0.05
+            for start, x, y in ((0, -shift, gap), (180, shift, -gap)):
+                half = canvas.beginPath()
+                half.arc(x, y, self.size + x, self.size + y, start, 180)
+                half.close()
+                canvas.drawPath(half, stroke=0, fill=1)
+        elif self.kind == "shut":
+            pinch = self.size * 0.12
+            shape = canvas.beginPath()
+            shape.moveTo(0, self.size * 0.9)
+            shape.lineTo(middle, middle + pinch)
+            shape.lineTo(self.size, self.size * 0.9)
+            shape.lineTo(self.size, self.size * 0.1)
+            shape.lineTo(middle, middle - pinch)
+            shape.lineTo(0, self.size * 0.1)
+            shape.close()
+            canvas.drawPath(shape, stroke=0, fill=1)
 
 
 class Rail(Flowable):

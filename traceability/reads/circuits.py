@@ -12,6 +12,7 @@ from traceability.domain.at_the_run import OFF_THE_SHEET
 from traceability.domain.circuits import Standing, State, state_at
 from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
+from traceability.domain.shelf_checks import Look, last_look
 from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import NEVER_WAS, Circuit, Part, Signature
@@ -27,6 +28,7 @@ from traceability.storage.lookup import (
 )
 from traceability.storage.people import Person
 from traceability.storage.run_extras import Additive
+from traceability.storage.shelf_lookup import looks_at, way_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +63,7 @@ class SignatureFacts:
     """A signature as it is shown: name, time, meaning (21 CFR 11.50)."""
 
     part: str
+    person_id: UUID
     name: str
     at: datetime
     meaning: str
@@ -76,6 +79,9 @@ class CircuitFacts:
     circuit_type: str
     sheet_version: int
     way: str
+    """How it stands ready; empty until its prime ends."""
+    opened_at: datetime | None
+    """When it was opened after its prime; None: it was not."""
     contents: str
     sender: str
     """Where a foreign circuit came from, or the tag that nobody knew; empty for our own."""
@@ -105,11 +111,18 @@ class CircuitFacts:
     runs: tuple[OnRunFacts, ...]
     places: tuple[StayFacts, ...]
     phases: tuple[StayFacts, ...]
+    looks: tuple[Look, ...]
+    """Looks at it on the shelf, oldest entry first."""
 
     @property
     def now_in(self) -> tuple[PartFacts, ...]:
         """What is in it now."""
         return tuple(part for part in self.parts if part.until is None)
+
+    @property
+    def look(self) -> Look | None:
+        """The last look at it on the shelf, or None."""
+        return last_look(self.looks)
 
     @property
     def on_run(self) -> OnRunFacts | None:
@@ -145,6 +158,7 @@ def facts_of(
     prime = prime_of(session, circuit, as_of_no)
     standing = standing_of(session, circuit, as_of_no)
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
+    way = way_of(session, circuit)
     hold = hold_on(session, circuit.site_id, circuit.id, as_of_no=as_of_no)
     stays = stays_of(session, circuit, as_of_no)
     phases = tuple(phases_of(session, circuit, as_of_no))
@@ -156,7 +170,8 @@ def facts_of(
         origin=circuit.origin,
         circuit_type=circuit.circuit_type,
         sheet_version=circuit.sheet_version,
-        way=sheet.way if sheet else "",
+        way=way.way if way else (sheet.way if sheet and prime else ""),
+        opened_at=way.valid_from if way and way.recorded_no != circuit.prime_ended_no else None,
         contents=_contents(circuit, phases),
         sender=(kept.text or "") if kept else "",
         state=state_at(standing, now),
@@ -185,6 +200,7 @@ def facts_of(
         runs=tuple(runs_of(session, circuit, as_of_no)),
         places=tuple(stay for _, stay in stays),
         phases=phases,
+        looks=tuple(looks_at(session, circuit)),
     )
 
 
@@ -196,6 +212,7 @@ def _contents(circuit: Circuit, phases: tuple[StayFacts, ...]) -> str:
 def _signed(session: Session, row: Signature) -> SignatureFacts:
     return SignatureFacts(
         part=row.part,
+        person_id=row.person_id,
         name=_name(session, row.site_id, row.person_id),
         at=row.valid_from,
         meaning=row.meaning,

@@ -20,6 +20,7 @@ from traceability.storage.people import Device, Person
 from traceability.storage.projections.lives import sayings
 from traceability.storage.runs import CircuitOnRun, RunPatient
 from traceability.storage.scans import PrintOrder, TrolleyAct
+from traceability.storage.shelf import CircuitWay, ShelfCheck, ToldByHand
 
 ENTRIES: Final = ("recorded_no", "superseded_no")
 
@@ -61,6 +62,9 @@ def happenings(
         (Hold, Hold.subject_id),
         (PrintOrder, PrintOrder.circuit_id),
         (TrolleyAct, TrolleyAct.circuit_id),
+        (ShelfCheck, ShelfCheck.circuit_id),
+        (ToldByHand, ToldByHand.circuit_id),
+        (CircuitWay, CircuitWay.circuit_id),
         (Correction, Correction.subject_id),
     )
     return _judged(session, site_id, circuit_id, told(session, site_id, numbers, as_of_no))

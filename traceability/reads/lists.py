@@ -2,7 +2,7 @@
 
 import json
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from sqlalchemy import select
@@ -15,7 +15,7 @@ from traceability.domain.use_by import Limits
 from traceability.security.roles import roles_of
 from traceability.storage.circuits import Sheet
 from traceability.storage.items import Packaging, Product
-from traceability.storage.lookup import newest_policy
+from traceability.storage.lookup import newest_policy, read_limits
 from traceability.storage.people import Device, Person
 from traceability.storage.site import Place, Policy, Site
 
@@ -42,6 +42,9 @@ class PlaceFacts:
     kind: str
     stands_for: str | None
     sort: int
+    wanted: int = 1
+    accepts: tuple[str, ...] = ()
+    least_left: timedelta = timedelta(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +115,9 @@ def places(session: Session, site_id: UUID, *kinds: str) -> list[PlaceFacts]:
             kind=place.kind,
             stands_for=place.stands_for,
             sort=place.sort,
+            wanted=place.wanted,
+            accepts=tuple(json.loads(place.accepts)),
+            least_left=timedelta(minutes=place.least_left_minutes),
         )
         for place in session.scalars(rows.order_by(Place.sort, Place.name))
     ]
@@ -196,6 +202,15 @@ def policy(session: Session, site_id: UUID) -> PolicyFacts:
     version, limits = newest_policy(session, site_id)
     stored = session.get(Policy, (site_id, version))
     return PolicyFacts(version=version, limits=limits, set_at=stored.set_at if stored else None)
+
+
+def policy_history(session: Session, site_id: UUID) -> list[PolicyFacts]:
+    """Return all versions of the policy, newest first."""
+    rows = select(Policy).filter_by(site_id=site_id).order_by(Policy.version.desc())
+    return [
+        PolicyFacts(version=stored.version, limits=read_limits(stored.body), set_at=stored.set_at)
+        for stored in session.scalars(rows)
+    ]
 
 
 def kinds_in_use(session: Session, site_id: UUID) -> list[str]:

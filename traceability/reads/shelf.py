@@ -1,34 +1,66 @@
 """The ready shelf: what stands ready, what does not count and why, what is missing since when."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Final
+from datetime import datetime, timedelta
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Select, select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from traceability.domain.circuits import SIGNATURES_NEEDED, Phase, State
-from traceability.domain.spans import Span, overlap, span
+from traceability.domain.circuits import Phase
+from traceability.domain.parts import PartState
+from traceability.domain.readiness import Candidate, Readiness, Why, standing
+from traceability.domain.readiness import RequiredPlace as Wanted
+from traceability.domain.ready_log import counted, last_enough
+from traceability.domain.shelf_checks import Look, due_at
+from traceability.domain.use_by import Limits, Way
 from traceability.reads.circuits import CircuitFacts, facts_of
 from traceability.reads.lists import PlaceFacts, places
-from traceability.storage.base import Link, believed_at
-from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace
-from traceability.storage.holds import Hold
-from traceability.storage.lookup import prime_of, signatures_of
+from traceability.reads.ready_log import ready_spans, stood_lately
+from traceability.reads.told import ToldFacts, told_of_place
+from traceability.storage.circuits import Circuit, CircuitPhase
+from traceability.storage.lookup import newest_policy
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnShelf:
+    """One primed circuit, and all that has to be said of it."""
+
+    circuit: CircuitFacts
+    reasons: tuple[Why, ...]
+    """Why it does not count; empty for a ready one."""
+    soon: bool
+    """It counts and reaches its use-by within a day."""
+    look: Look | None
+    """The last look at it; None: nobody has looked yet."""
+    look_due_at: datetime
+    """When it has to be looked at next."""
+    look_overdue: bool
+    wet_days: int | None
+    """Whole days it has been wet, where that is longer than the policy's note; else None."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RequiredPlace:
-    """A place where a ready circuit has to stand."""
+    """A place where ready circuits have to stand."""
 
     place: PlaceFacts
-    circuit: CircuitFacts | None
-    """The ready circuit that stands there; None: missing."""
-    not_counted: tuple[CircuitFacts, ...]
-    """Circuits that stand there and do not count."""
+    ready: tuple[OnShelf, ...]
+    """What counts, earliest use-by first; more than are wanted here fill no other place."""
+    not_counted: tuple[OnShelf, ...]
+    """What stands there and does not count."""
+    missing: int
+    """How many ready circuits it lacks."""
     missing_since: datetime | None
-    """Since when the place holds no ready circuit; None while it does, or if it never did."""
+    """Since when it holds too few; None while it holds enough, or if it never did."""
+    told: tuple[ToldFacts, ...]
+    """Who was told of it by hand since then, newest first."""
+
+    @property
+    def circuit(self) -> CircuitFacts | None:
+        """The ready circuit that keeps longest; None: there is none."""
+        return self.ready[-1].circuit if self.ready else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,31 +68,46 @@ class Shelf:
     """The shelf at one moment."""
 
     ready: int
+    """Wanted circuits that stand ready: two at a place that wants one count once."""
     target: int
+    beyond: int
+    """Ready circuits beyond what their places want."""
     required: tuple[RequiredPlace, ...]
-    elsewhere: tuple[CircuitFacts, ...]
+    elsewhere: tuple[OnShelf, ...]
     """Primed circuits that stand at no required place."""
     priming: tuple[CircuitFacts, ...]
     away: tuple[CircuitFacts, ...]
     """Taken, flow on not recorded."""
     on_patient: tuple[CircuitFacts, ...]
+    limits: Limits
+    """The policy in force."""
 
 
 def shelf(session: Session, site_id: UUID, now: datetime) -> Shelf:
     """Return the shelf. Only circuits that are not ended are read: a handful."""
     alive = [facts_of(session, circuit, now) for circuit in session.scalars(_alive(site_id))]
-    primed = [each for each in alive if each.standing.phase is Phase.PRIMED]
+    primed = {each.number: each for each in alive if each.standing.phase is Phase.PRIMED}
     posts = [place for place in places(session, site_id) if place.stands_for]
-    required = tuple(_required(session, site_id, post, primed, now) for post in posts)
+    _, limits = newest_policy(session, site_id)
+    found = standing(
+        [_candidate(each) for each in primed.values()], [_wanted(post) for post in posts], now
+    )
+    why = {each.circuit: each.reasons for each in found.not_counted}
+    shown = {
+        number: _shown(each, why.get(number, ()), number in found.soon, limits, now)
+        for number, each in primed.items()
+    }
     at_posts = {post.id for post in posts}
     return Shelf(
-        ready=sum(1 for each in required if each.circuit is not None),
-        target=len(posts),
-        required=required,
-        elsewhere=tuple(each for each in primed if each.place_id not in at_posts),
+        ready=found.filled,
+        target=found.target,
+        beyond=found.ready - found.filled,
+        required=tuple(_required(session, site_id, post, found, shown, now) for post in posts),
+        elsewhere=tuple(each for each in shown.values() if each.circuit.place_id not in at_posts),
         priming=tuple(each for each in alive if each.standing.phase is Phase.PRIMING),
         away=tuple(each for each in alive if each.standing.phase is Phase.TAKEN),
         on_patient=tuple(each for each in alive if each.standing.phase is Phase.ON_PATIENT),
+        limits=limits,
     )
 
 
@@ -84,101 +131,78 @@ def _alive(site_id: UUID) -> Select[Circuit]:
     )
 
 
+def _candidate(circuit: CircuitFacts) -> Candidate:
+    return Candidate(
+        circuit=circuit.number,
+        place=str(circuit.place_id) if circuit.place_id else None,
+        circuit_type=circuit.circuit_type,
+        signers=tuple(str(each.person_id) for each in circuit.signatures),
+        use_by=circuit.use_by,
+        on_hold=circuit.standing.on_hold,
+        not_right=circuit.standing.not_right,
+        not_fitted=tuple(
+            part.place for part in circuit.now_in if part.state is PartState.NOT_FITTED
+        ),
+    )
+
+
+def _wanted(post: PlaceFacts) -> Wanted:
+    return Wanted(
+        name=str(post.id),
+        target=post.wanted,
+        accepts=frozenset(post.accepts),
+        least_left=post.least_left,
+    )
+
+
+def _shown(
+    circuit: CircuitFacts, reasons: tuple[Why, ...], soon: bool, limits: Limits, now: datetime
+) -> OnShelf:
+    since = max([circuit.ended_at or circuit.begun_at, *(each.at for each in circuit.signatures)])
+    due = due_at(since, circuit.looks, timedelta(hours=limits.check_hours))
+    return OnShelf(
+        circuit=circuit,
+        reasons=reasons,
+        soon=soon,
+        look=circuit.look,
+        look_due_at=due,
+        look_overdue=due <= now,
+        wet_days=_wet_days(circuit, limits, now),
+    )
+
+
+def _wet_days(circuit: CircuitFacts, limits: Limits, now: datetime) -> int | None:
+    if circuit.ended_at is None or circuit.way == Way.DRY:
+        return None
+    wet = now - circuit.ended_at
+    return wet.days if wet > timedelta(days=limits.plasticiser_days) else None
+
+
 def _required(
     session: Session,
     site_id: UUID,
     post: PlaceFacts,
-    primed: list[CircuitFacts],
+    found: Readiness,
+    shown: Mapping[str, OnShelf],
     now: datetime,
 ) -> RequiredPlace:
-    here = [each for each in primed if each.place_id == post.id]
-    ready = sorted(
-        (each for each in here if each.state is State.READY),
-        key=lambda each: each.use_by or now,
-    )
-    chosen = ready[-1] if ready else None
+    here = next(each for each in found.places if each.place == str(post.id))
+    since = missing_since(session, site_id, post, now) if here.missing else None
+    told = told_of_place(session, site_id, post.id, since) if here.missing else ()
     return RequiredPlace(
         place=post,
-        circuit=chosen,
-        not_counted=tuple(each for each in here if each is not chosen),
-        missing_since=None if chosen else _missing_since(session, site_id, post.id, now),
+        ready=tuple(shown[number] for number in here.ready),
+        not_counted=tuple(shown[each.circuit] for each in here.not_counted),
+        missing=here.missing,
+        missing_since=since,
+        told=told,
     )
 
 
-def _missing_since(
-    session: Session, site_id: UUID, place_id: UUID, now: datetime
+def missing_since(
+    session: Session, site_id: UUID, post: PlaceFacts, now: datetime
 ) -> datetime | None:
-    """Return the last moment at which the place held a ready circuit: the re-prime clock."""
-    stood = (
-        select(Circuit)
-        .join(
-            CircuitPlace,
-            (CircuitPlace.site_id == Circuit.site_id) & (CircuitPlace.circuit_id == Circuit.id),
-        )
-        .where(
-            CircuitPlace.site_id == site_id,
-            CircuitPlace.place_id == place_id,
-            believed_at(CircuitPlace, None),
-        )
-        .order_by(CircuitPlace.valid_from.desc())
-        .limit(LOOK_BACK)
-    )
-    ends = [
-        span.end or now
-        for circuit in session.scalars(stood).unique()
-        for span in ready_spans(session, circuit, place_id, now)
-    ]
-    return max(ends, default=None)
-
-
-LOOK_BACK: Final = 30
-"""How many stays at the place are looked at; the last ready one is nearly always the newest."""
-
-
-def ready_spans(session: Session, circuit: Circuit, place_id: UUID, now: datetime) -> list[Span]:
-    """Return when the circuit stood ready at the place: primed, signed by two, free, in date."""
-    signatures, prime = signatures_of(session, circuit), prime_of(session, circuit)
-    if prime is None or len(signatures) < SIGNATURES_NEEDED:
-        return []
-    signed = max(each.valid_from for each in signatures)
-    ready = span(max(signed, prime.valid_from), min(prime.use_by, now))
-    if ready is None:
-        return []
-    here = _spans(session, CircuitPlace, circuit, CircuitPlace.place_id == place_id)
-    primed = _spans(session, CircuitPhase, circuit, CircuitPhase.phase == Phase.PRIMED)
-    held = _spans(session, Hold, circuit, Hold.subject_id == circuit.id)
-    found = [
-        both
-        for stay in here
-        for phase in primed
-        if (there := overlap(stay, phase)) is not None
-        and (both := overlap(there, ready)) is not None
-    ]
-    return without(found, held)
-
-
-def _spans(
-    session: Session, link: type[Link], circuit: Circuit, where: ColumnElement[bool]
-) -> list[Span]:
-    rows = select(link.valid_from, link.valid_to).where(
-        link.site_id == circuit.site_id, where, believed_at(link, None)
-    )
-    if link is not Hold:
-        rows = rows.where(link.circuit_id == circuit.id)  # type: ignore[attr-defined]
-    found = (span(start, end) for start, end in session.execute(rows))
-    return [each for each in found if each is not None]
-
-
-def without(spans: list[Span], taken: list[Span]) -> list[Span]:
-    """Return the time that lies in a span and in none of `taken`."""
-    for hole in taken:
-        pieces = [
-            piece
-            for each in spans
-            for piece in (
-                span(each.start, min(hole.start, each.end) if each.end else hole.start),
-                None if hole.end is None else span(max(each.start, hole.end), each.end),
-            )
-        ]
-        spans = [piece for piece in pieces if piece is not None]
-    return spans
+    """Return the last moment at which the place held enough ready circuits: the re-prime clock."""
+    stays = stood_lately(session, site_id, post.id)
+    spans = ready_spans(session, site_id, stays, [post], now)
+    return last_enough(counted(spans.get(post.id, ())), post.wanted)

@@ -15,6 +15,7 @@ from traceability.domain.in_place import InPlace
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
+from traceability.domain.shelf_checks import last_look
 from traceability.domain.use_by import Limits
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature
@@ -23,6 +24,7 @@ from traceability.storage.items import Lot, Packaging, Product
 from traceability.storage.run_extras import RunPart
 from traceability.storage.runs import CircuitOnRun, Run
 from traceability.storage.scans import TrolleyAct
+from traceability.storage.shelf_lookup import looks_at
 from traceability.storage.site import Policy, Series
 
 
@@ -70,12 +72,6 @@ def newest_policy(session: Session, site_id: UUID) -> tuple[int, Limits]:
     return stored.version, read_limits(stored.body)
 
 
-def policy_of(session: Session, site_id: UUID, version: int) -> Limits:
-    """Return the limits of one version of the policy; the defaults where none was set."""
-    stored = session.get(Policy, (site_id, version))
-    return Limits() if stored is None else read_limits(stored.body)
-
-
 def read_limits(body: str) -> Limits:
     """Return the limits of a stored policy."""
     plain = json.loads(body)
@@ -87,7 +83,16 @@ def read_limits(body: str) -> Limits:
         blood_hours=plain["blood_minutes"] / 60,
         opened_fluid_hours=None if opened is None else opened / 60,
         parts_expiry_counts=plain["parts_expiry_counts"],
+        # Policies of the first version say neither of these.
+        plasticiser_days=plain.get("plasticiser_days", Limits().plasticiser_days),
+        check_hours=plain.get("check_hours", Limits().check_hours),
     )
+
+
+def limits_of(session: Session, site_id: UUID, version: int) -> Limits:
+    """Return the limits of one version of the policy; the defaults where there is none."""
+    stored = session.get(Policy, (site_id, version))
+    return Limits() if stored is None else read_limits(stored.body)
 
 
 def packaging_of(
@@ -283,6 +288,7 @@ def standing_of(session: Session, circuit: Circuit, as_of_no: int | None = None)
         on_hold=hold_on(session, circuit.site_id, circuit.id, as_of_no=as_of_no) is not None,
         use_by=prime.use_by if prime else None,
         parts_missing=bool(session.scalar(not_fitted)),
+        not_right=(look := last_look(looks_at(session, circuit))) is not None and not look.good,
     )
 
 

@@ -16,6 +16,7 @@ from traceability.storage import (
     run_extras,
     runs,
     scans,
+    shelf,
     site,
     stock,
 )
@@ -38,6 +39,7 @@ __all__ = [
     "run_extras",
     "runs",
     "scans",
+    "shelf",
     "site",
     "stock",
 ]

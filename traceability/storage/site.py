@@ -35,6 +35,12 @@ class Place(Entity, Base):
     """"mounted" or "boxed" where a ready circuit has to stand; else None."""
     sort: Mapped[int]
     active: Mapped[bool]
+    wanted: Mapped[int] = mapped_column(server_default="1")
+    """How many ready circuits have to stand here; counts only where it stands for something."""
+    accepts: Mapped[str] = mapped_column(server_default="[]")
+    """Canonical JSON list of the circuit types that are right here; empty: any."""
+    least_left_minutes: Mapped[int] = mapped_column(server_default="0")
+    """So far away the use-by of what is counted here must still be."""
 
 
 class Policy(Base):

@@ -3,6 +3,7 @@
 from flask import Flask
 
 from traceability.web import (
+    check,
     circuits,
     corrections,
     equipment,
@@ -22,6 +23,7 @@ from traceability.web import (
     session,
     shelf,
     sign_in,
+    standby,
     stock,
     take,
     trolley,
@@ -29,6 +31,8 @@ from traceability.web import (
 
 PARTS = (
     shelf,
+    check,
+    standby,
     sign_in,
     prime,
     trolley,

@@ -28,6 +28,7 @@ from traceability.reads.happenings import happenings
 from traceability.reads.lists import places
 from traceability.reads.run_extras import keepers, tag_is_old, uses_of_circuit
 from traceability.reads.tags import tag_facts
+from traceability.shelf_messages import WAYS, say_findings
 from traceability.web import session
 from traceability.web.as_of import as_of
 from traceability.web.forms import moment_of, number_in
@@ -68,6 +69,8 @@ def page(number: str) -> ResponseReturnValue:
         then=then,
         places_in=places_on_sheet(circuit),
         **beside,
+        ways=WAYS,
+        say_findings=say_findings,
         nav="shelf",
     )
 

@@ -78,18 +78,24 @@ def whole(name: str, *, default: int | None = None) -> int:
     return number
 
 
+def thousandths_in(text: str) -> int | None:
+    """Return a decimal such as "1.5" or "1,5" times 1000; None: it is no such number."""
+    before, _, after = text.strip().replace(",", ".").partition(".")
+    number = number_in(before + after.ljust(3, "0"))
+    return number if before + after and len(after) <= 3 else None  # noqa: PLR2004
+
+
 def thousandths(name: str) -> int | None:
-    """Return a decimal such as "1.5" or "1,5" times 1000; None if it was left empty.
+    """Return a decimal of the form times 1000; None if it was left empty.
 
     Raises:
         BadValue: it is no such number.
     """
-    text = (request.form.get(name) or "").strip().replace(",", ".")
+    text = (request.form.get(name) or "").strip()
     if not text:
         return None
-    before, _, after = text.partition(".")
-    number = number_in(before + after.ljust(3, "0"))
-    if number is None or not before + after or len(after) > 3:  # noqa: PLR2004
+    number = thousandths_in(text)
+    if number is None:
         raise BadValue(field=name.replace("_", " "), value=text, why="no-number")
     return number
 
@@ -104,6 +110,16 @@ def who_goes_on() -> UUID | None:
     """Return whose badge goes on past a caution; None: who is signed in."""
     badge = request.form.get("by_badge", "")
     return door().person_of_badge(badge_code(badge)) if badge.strip() else None
+
+
+def minutes(name: str) -> int | None:
+    """Return hours such as "1.5" or "1,5" in whole minutes; None if they were left empty.
+
+    Raises:
+        BadValue: it is no such number.
+    """
+    hours = thousandths(name)
+    return None if hours is None else round(hours * 60 / 1000)
 
 
 def checked(name: str) -> bool:

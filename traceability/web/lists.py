@@ -1,6 +1,7 @@
 """The unit's lists: products, circuit types, places and policy."""
 
 from contextlib import suppress
+from dataclasses import asdict
 from typing import Final
 from uuid import uuid5
 
@@ -20,15 +21,24 @@ from traceability.actions.lists.site import (
 )
 from traceability.actions.once import Sent
 from traceability.actions.prime.scan import GoOn, go_on
+from traceability.domain.figures import FIGURES
 from traceability.domain.people import Right
 from traceability.domain.sheets import Need, Slot, Where
 from traceability.domain.use_by import Way
 from traceability.errors import BadValue, NothingToKeep
 from traceability.printing.sheets import render_act_cards
-from traceability.reads.lists import kinds_in_use, places, policy, products, sheets
+from traceability.reads.lists import (
+    kinds_in_use,
+    places,
+    policy,
+    policy_history,
+    products,
+    sheets,
+)
 from traceability.reads.trolley import unknown_code
+from traceability.shelf_messages import LIMIT_NAMES, NOT_ADVICE
 from traceability.web import session
-from traceability.web.forms import checked, whole
+from traceability.web.forms import checked, minutes, whole
 from traceability.web.prime import the_trolley
 
 pages = Blueprint("lists", __name__)
@@ -204,8 +214,14 @@ def place_list() -> ResponseReturnValue:
     ours = session.services()
     with ours.reads() as reads:
         found = places(reads, ours.site.id)
+        types = [sheet.circuit_type for sheet in sheets(reads, ours.site.id)]
     return render_template(
-        "places.html", places=found, kinds=PLACE_KINDS, duties=STANDS_FOR, nav="lists"
+        "places.html",
+        places=found,
+        kinds=PLACE_KINDS,
+        duties=STANDS_FOR,
+        types=types,
+        nav="lists",
     )
 
 
@@ -223,6 +239,9 @@ def save_place() -> ResponseReturnValue:
         stands_for=form.get("stands_for") or None,
         sort=whole("sort", default=0),
         active=not checked("gone"),
+        wanted=whole("wanted", default=1),
+        accepts=tuple(form.getlist("accepts")),
+        least_left_minutes=minutes("least_left") or 0,
     )
     set_place(asked, site=ours.site)
     return redirect(url_for("lists.place_list"))
@@ -235,21 +254,41 @@ def policy_page() -> ResponseReturnValue:
     ours = session.services()
     with ours.reads() as reads:
         found = policy(reads, ours.site.id)
-    return render_template("policy.html", policy=found, figures=FIGURES, nav="lists")
+        versions = policy_history(reads, ours.site.id)
+    limits = asdict(found.limits)
+    shown = {
+        name: f"{value:g}" if isinstance(value, float | int) and value is not True else value
+        for name, value in limits.items()
+    }
+    return render_template(
+        "policy.html",
+        policy=found,
+        figures=FIGURES,
+        names=LIMIT_NAMES,
+        not_advice=NOT_ADVICE,
+        values={**shown, "opened_fluid_hours": shown["opened_fluid_hours"] or ""},
+        history=[
+            {"version": each.version, "set_at": each.set_at, "limits": asdict(each.limits)}
+            for each in versions
+        ],
+        nav="lists",
+    )
 
 
 @pages.post("/policy")
 def save_policy() -> ResponseReturnValue:
     """Set the limits from now on."""
-    opened = request.form.get("opened_fluid_hours", "").strip()
+    opened = minutes("opened_fluid_hours")
     asked = SetPolicy(
         sent=session.sent(request.form.get("request_id")),
         wet_closed_days=whole("wet_closed_days"),
         dry_days=whole("dry_days"),
         wet_open_days=whole("wet_open_days"),
-        blood_minutes=whole("blood_hours") * 60,
-        opened_fluid_minutes=whole("opened_fluid_hours") * 60 if opened else None,
+        blood_minutes=minutes("blood_hours") or 0,
+        opened_fluid_minutes=opened,
         parts_expiry_counts=checked("parts_expiry_counts"),
+        plasticiser_days=whole("plasticiser_days"),
+        check_hours=whole("check_hours"),
         read_version=whole("read_version"),
     )
     set_policy(asked, site=session.site())
@@ -262,18 +301,3 @@ def cards() -> ResponseReturnValue:
     answer = Response(render_act_cards(), mimetype="application/pdf")
     answer.headers["Content-Disposition"] = 'inline; filename="act-cards.pdf"'
     return answer
-
-
-FIGURES: Final = {
-    "wet_closed_days": "Guideline limit 30 d under conditions; German centres discard at a mean of "
-    "20 d (Winnersbach et al., ASAIO J 2024;70(11):979-986, abstract). Closed wet 6 weeks (Deptula "
-    "et al., Perfusion 2021;36(2):130-137, abstract).",
-    "dry_days": "60 d, open or closed (Deptula et al., as above).",
-    "wet_open_days": "5 d (Deptula et al., as above).",
-    "blood_hours": "Bench up to 16 h, authors ask for a trial (Deptula et al., as above). 4 h out "
-    "of controlled storage (Brunskill et al., Transfus Med Rev 2012;26:209-23, abstract).",
-    "opened_fluid_hours": "Not set: use at once. Common practice, no source; the unit's pharmacist "
-    "sets it.",
-    "parts_expiry_counts": "Common practice, no source; on by default because it is stricter.",
-}
-"""Published figures, not a recommendation; the unit's policy and the maker's instructions win."""

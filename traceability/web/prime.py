@@ -18,6 +18,7 @@ from traceability.reads.circuits import CircuitFacts, circuit_facts
 from traceability.reads.lists import people, places, sheets
 from traceability.reads.shelf import shelf
 from traceability.reads.trolley import TrolleyFacts, circuit_id, trolley
+from traceability.shelf_messages import WAYS
 from traceability.web import session
 from traceability.web.as_of import AsOf
 from traceability.web.filters import local
@@ -76,6 +77,7 @@ def _end_page(found: TrolleyFacts, sentence: str | None) -> str:
         "finish.html",
         t=found,
         missing=found.missing,
+        ways=WAYS,
         flash=sentence,
         local_now=f"{local(session.services().now()):%Y-%m-%dT%H:%M}",
         nav="prime",
@@ -91,6 +93,7 @@ def end(number: str) -> ResponseReturnValue:
         circuit_id=found.circuit_id,
         at=moment_of("at"),
         fill_ml=whole("fill_ml"),
+        way=request.form.get("way", ""),
         co2_ml_min=thousandths("co2"),
         lots_not_recorded=checked("lots_not_recorded"),
     )

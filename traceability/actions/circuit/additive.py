@@ -18,7 +18,7 @@ from traceability.actions.circuit.add_part import ended_at, is_inside
 from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.on_run import moment_within
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
-from traceability.actions.prime.end import blood_since, expiries_in, use_by_facts
+from traceability.actions.prime.end import expiries_in, first_in, use_by_facts
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
 from traceability.domain.at_the_run import ADDITIVE_KIND, ADDITIVE_SLOT
 from traceability.domain.circuits import Phase
@@ -28,11 +28,12 @@ from traceability.domain.parts import Known, PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import BLOOD_KIND
 from traceability.domain.trolley import FLUID_KIND, Finding, against_swap, right_to_go_on
-from traceability.domain.use_by import PartExpiry, Way, decide
+from traceability.domain.use_by import PartExpiry, decide, opened_later
 from traceability.errors import BadScan, BadValue
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.kept_apart import keep_apart, uuid7
-from traceability.storage.lookup import phase_of, policy_of, prime_of, sheet_of
+from traceability.storage.lookup import limits_of, phase_of, prime_of, sheet_of
+from traceability.storage.shelf_lookup import stood_as
 
 LONGEST: Final = {"name": 80, "dose": 20, "unit": 20}
 KINDS: Final = (ADDITIVE_KIND, BLOOD_KIND, FLUID_KIND)
@@ -230,20 +231,25 @@ def _use_by(
     waits = phase in {Phase.PRIMED, Phase.TAKEN}
     if prime is None or sheet is None or not waits:
         return {}
-    blood_times = [blood_since(session, circuit), at if given.blood else None]
+    blood_times = [first_in(session, circuit, BLOOD_KIND), at if given.blood else None]
     blood_at = min((each for each in blood_times if each is not None), default=None)
     expiries = expiries_in(session, circuit)
     if given.expires is not None:
         expiries.append(given.expires)
+    way, opened_at = stood_as(session, circuit, sheet.way)
+    limits = limits_of(session, site.id, prime.policy_version)
     decided = decide(
         prime.valid_from,
         site.zone,
-        Way(sheet.way),
+        way,
         blood=blood_at is not None,
-        limits=policy_of(session, site.id, prime.policy_version),
+        limits=limits,
         expiries=expiries,
         blood_at=blood_at,
+        fluid_opened_at=first_in(session, circuit, FLUID_KIND),
     )
+    if opened_at is not None:
+        decided = opened_later(decided.all, opened_at, site.zone, limits)
     if decided.at == prime.use_by:
         return {}
     return {"use_by": decided.at, **use_by_facts(decided)}

@@ -9,13 +9,13 @@ from sqlalchemy.orm import Session
 from traceability.actions.once import Site
 from traceability.actions.prime.end import last_day, use_by_facts
 from traceability.domain.parts import PartState
-from traceability.domain.sheets import BLOOD_KIND
-from traceability.domain.use_by import Limits, PartExpiry, Way, decide
+from traceability.domain.sheets import BLOOD_KIND, FLUID_KIND
+from traceability.domain.use_by import PartExpiry, decide, opened_later
 from traceability.storage.circuits import Circuit, Part, Prime
 from traceability.storage.items import Lot, Product
-from traceability.storage.lookup import read_limits, sheet_of
+from traceability.storage.lookup import limits_of, sheet_of
 from traceability.storage.projections.lives import Life
-from traceability.storage.site import Policy
+from traceability.storage.shelf_lookup import stood_as
 
 DAY_GIVEN = len("2027-03-31")
 
@@ -35,16 +35,21 @@ def prime_decided(
     if sheet is None:
         return None
     ended = prime["valid_from"]
-    blood_at = _blood(after)
+    blood_at = _first(after, BLOOD_KIND)
+    way, opened_at = stood_as(session, circuit, sheet.way)
+    limits = limits_of(session, site.id, prime["policy_version"])
     use_by = decide(
         ended,
         site.zone,
-        Way(sheet.way),
+        way,
         blood=blood_at is not None,
-        limits=_limits(session, site.id, prime["policy_version"]),
+        limits=limits,
         expiries=[_expiry(session, site.id, row, after) for row in _in_then(after, ended)],
         blood_at=blood_at,
+        fluid_opened_at=_first(after, FLUID_KIND),
     )
+    if opened_at is not None:
+        use_by = opened_later(use_by.all, opened_at, site.zone, limits)
     return {"circuit": circuit.id, "use_by": use_by.at, **use_by_facts(use_by)}
 
 
@@ -55,7 +60,7 @@ def _bases(life: Life) -> list[object]:
         return []
     ended = primes[-1]["valid_from"]
     stood = [(row["product_id"], row["lot_id"], row["expiry"]) for row in _in_then(life, ended)]
-    return [ended, sorted(stood, key=repr), _blood(life)]
+    return [ended, sorted(stood, key=repr), _first(life, BLOOD_KIND), _first(life, FLUID_KIND)]
 
 
 def _in_then(life: Life, ended: datetime) -> list[dict[str, Any]]:
@@ -71,12 +76,12 @@ def _in_then(life: Life, ended: datetime) -> list[dict[str, Any]]:
     ]
 
 
-def _blood(life: Life) -> datetime | None:
+def _first(life: Life, kind: str) -> datetime | None:
     return min(
         (
             row["valid_from"]
             for row in life.rows[Part]
-            if row["kind"] == BLOOD_KIND and row["state"] != PartState.NOT_FITTED
+            if row["kind"] == kind and row["state"] != PartState.NOT_FITTED
         ),
         default=None,
     )
@@ -93,8 +98,3 @@ def _expiry(session: Session, site_id: UUID, row: dict[str, Any], life: Life) ->
         expiry=last_day(row["expiry"]),
         day_given=len(row["expiry"]) == DAY_GIVEN,
     )
-
-
-def _limits(session: Session, site_id: UUID, version: int) -> Limits:
-    stored = session.get(Policy, (site_id, version))
-    return read_limits(stored.body) if stored else Limits()

@@ -16,6 +16,7 @@ from traceability.domain.tags import site_code
 from traceability.domain.use_by import Limits
 from traceability.errors import BadValue, StaleForm
 from traceability.security.roles import service_device
+from traceability.storage.circuits import Sheet
 from traceability.storage.ledger import LedgerHead, open_ledger
 from traceability.storage.site import Place, Policy
 
@@ -24,6 +25,10 @@ SHORT_NAME: Final = re.compile(r"[A-Z0-9]+(-[A-Z0-9]+)*")
 
 PLACE_KINDS: Final = ("console", "box", "shelf", "trolley", "bed", "store", "bin")
 STANDS_FOR: Final = ("mounted", "boxed")
+DEFAULTS: Final = Limits()
+MOST_WANTED: Final = 9
+MOST_LEFT_MINUTES: Final = 30 * 24 * 60
+"""Longer than any circuit keeps would mean that none ever counts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +86,8 @@ def limits_body(limits: Limits) -> dict[str, object]:
         "wet_open_days": limits.wet_open_days,
         "blood_minutes": round(limits.blood_hours * 60),
         "parts_expiry_counts": limits.parts_expiry_counts,
+        "plasticiser_days": limits.plasticiser_days,
+        "check_hours": limits.check_hours,
     }
     opened = limits.opened_fluid_hours
     body["opened_fluid_minutes"] = None if opened is None else round(opened * 60)
@@ -100,13 +107,20 @@ class SetPlace(Asked):
     stands_for: str | None = None
     sort: int = 0
     active: bool = True
+    wanted: int = 1
+    """How many ready circuits have to stand here; only where it stands for something."""
+    accepts: tuple[str, ...] = ()
+    """Circuit types that are right here; empty: any."""
+    least_left_minutes: int = 0
+    """So far away the use-by of what is counted here must still be."""
 
 
 def set_place(asked: SetPlace, *, site: Site) -> Done:
     """Record the place.
 
     Raises:
-        BadValue: a kind or a duty that is not known, an empty name, another place's code.
+        BadValue: a kind, a duty or a circuit type that is not known, an empty name, another
+        place's code, a number of circuits or a time that cannot be.
         Nothing was written.
     """
     return answer_once(asked, _set_place, site)
@@ -126,6 +140,16 @@ def _set_place(asked: SetPlace, session: Session, site: Site) -> Done:
     )
     if session.scalar(same_code) is not None:
         raise BadValue(field="code", value=asked.code, why="in-use")
+    if not 1 <= asked.wanted <= MOST_WANTED:
+        raise BadValue(field="how many", value=str(asked.wanted), why="out-of-range")
+    if not 0 <= asked.least_left_minutes <= MOST_LEFT_MINUTES:
+        raise BadValue(
+            field="least time left", value=str(asked.least_left_minutes), why="out-of-range"
+        )
+    types = set(session.scalars(select(Sheet.circuit_type).filter_by(site_id=site.id)))
+    for each in asked.accepts:
+        if each not in types:
+            raise BadValue(field="circuit type", value=each, why="not-one-of", of=sorted(types))
     body = {
         "place": asked.place_id,
         "code": asked.code,
@@ -134,6 +158,9 @@ def _set_place(asked: SetPlace, session: Session, site: Site) -> Done:
         "stands_for": asked.stands_for,
         "sort": asked.sort,
         "active": asked.active,
+        "wanted": asked.wanted,
+        "accepts": sorted(set(asked.accepts)),
+        "least_left_minutes": asked.least_left_minutes,
     }
     return one_event(asked, session, site, Kind.PLACE_SET, body, subject=asked.place_id)
 
@@ -150,6 +177,8 @@ class SetPolicy(Asked):
     blood_minutes: int
     opened_fluid_minutes: int | None
     parts_expiry_counts: bool
+    plasticiser_days: int = DEFAULTS.plasticiser_days
+    check_hours: int = DEFAULTS.check_hours
     read_version: int
     """The version the form was filled in from."""
 
@@ -177,6 +206,8 @@ def _set_policy(asked: SetPolicy, session: Session, site: Site) -> Done:
                 None if asked.opened_fluid_minutes is None else asked.opened_fluid_minutes / 60
             ),
             parts_expiry_counts=asked.parts_expiry_counts,
+            plasticiser_days=asked.plasticiser_days,
+            check_hours=asked.check_hours,
         )
     except ValueError:
         raise BadValue(field="limit", value="", why="too-small") from None

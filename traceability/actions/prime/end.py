@@ -17,7 +17,7 @@ from traceability.domain.in_place import InPlace, free_places, missing
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
-from traceability.domain.sheets import BLOOD_KIND, Need, Sheet
+from traceability.domain.sheets import BLOOD_KIND, FLUID_KIND, Need, Sheet
 from traceability.domain.use_by import PartExpiry, Reason, UseBy, Way, decide
 from traceability.errors import BadValue, PartsMissing
 from traceability.storage.circuits import Circuit, Part
@@ -42,6 +42,8 @@ class EndPrime(Asked):
     fill_ml: int
     co2_ml_min: int | None = None
     """CO2 flow while flushing; 1,000 to 2,000 ml/min is usual, else a caution (no source)."""
+    way: str = ""
+    """How it stands ready; empty: as its sheet says. A dry set-up is filled with nothing."""
     lots_not_recorded: bool = False
     """Go on although places are empty: each is recorded as *lot not recorded*."""
 
@@ -52,7 +54,7 @@ def end_prime(asked: EndPrime, *, site: Site) -> Done:
     Raises:
         PartsMissing: places are empty; way on: *lots not recorded*.
         WrongState: the prime has ended, perhaps in another browser. BadValue: a volume that
-        cannot be. Nothing was written.
+        cannot be, or an unknown way of standing. Nothing was written.
     """
     return answer_once(asked, _end, site)
 
@@ -64,9 +66,11 @@ MOST_FILL_ML = 10_000
 def _end(asked: EndPrime, session: Session, site: Site) -> Done:
     circuit = the_circuit(session, site, asked.circuit_id)
     phase = priming_since(session, circuit, "end")
-    if not 0 < asked.fill_ml <= MOST_FILL_ML:
-        raise BadValue(field="fill volume", value=str(asked.fill_ml), why="out-of-range")
     sheet = the_sheet(session, circuit)
+    way = _way(asked, sheet)
+    least = 0 if way is Way.DRY else 1
+    if not least <= asked.fill_ml <= (0 if way is Way.DRY else MOST_FILL_ML):
+        raise BadValue(field="fill volume", value=str(asked.fill_ml), why="out-of-range")
     filled = in_place(session, circuit)
     empty = missing(sheet, filled)
     if empty and not asked.lots_not_recorded:
@@ -90,15 +94,18 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
     use_by = decide(
         at,
         site.zone,
-        Way(sheet.way),
-        blood=(blood_at := blood_since(session, circuit)) is not None,
+        way,
+        blood=(blood_at := first_in(session, circuit, BLOOD_KIND)) is not None,
         limits=limits,
         expiries=expiries,
         blood_at=blood_at,
+        # A bag is scanned when it is opened; the limit, if the policy has one, counts from there.
+        fluid_opened_at=first_in(session, circuit, FLUID_KIND),
     )
     facts = use_by_facts(use_by)
     body = {
         "circuit": circuit.id,
+        "way": way,
         "use_by": use_by.at,
         "decides": facts["decides"],
         "comes_next": facts["comes_next"],
@@ -121,6 +128,13 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
         facts={"number": circuit.number, "use_by": moment_text(use_by.at), **facts},
         cautions=noted,
     )
+
+
+def _way(asked: EndPrime, sheet: Sheet) -> Way:
+    ways = [each.value for each in Way]
+    if asked.way and asked.way not in ways:
+        raise BadValue(field="how it stands", value=asked.way, why="not-one-of", of=ways)
+    return Way(asked.way or sheet.way)
 
 
 def use_by_facts(use_by: UseBy) -> dict[str, Plain]:
@@ -166,10 +180,10 @@ def _latest_part(session: Session, circuit: Circuit) -> datetime | None:
     return session.scalar(rows)
 
 
-def blood_since(session: Session, circuit: Circuit) -> datetime | None:
-    """Return when the first blood component went in; None for a prime without blood."""
+def first_in(session: Session, circuit: Circuit, kind: str) -> datetime | None:
+    """Return when the first part of a kind went in, whether it is still in or not; None: none."""
     rows = select(func.min(Part.valid_from)).filter_by(
-        site_id=circuit.site_id, circuit_id=circuit.id, kind=BLOOD_KIND, superseded_no=None
+        site_id=circuit.site_id, circuit_id=circuit.id, kind=kind, superseded_no=None
     )
     return session.scalar(rows.where(Part.state != PartState.NOT_FITTED))
 

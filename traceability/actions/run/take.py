@@ -167,7 +167,7 @@ MILD = frozenset({"contents-not-recorded"})
 GONE = frozenset({"not-primed", "discarded", "kept-for-inspection", "was-used"})
 """No reason makes such a circuit one to plan with."""
 
-BY_CONSULTANT = frozenset({"on-hold"})
+BY_CONSULTANT = frozenset({"on-hold", "not-right"})
 
 
 def _refuse_planned(

@@ -36,6 +36,9 @@ __all__ = [
     "runs",
     "stock",
 ]
+from traceability.storage.projections import shelf
+
+__all__ = ["circuits", "lists", "primes", "project", "runs", "shelf"]
 
 
 def project(session: Session, event: Recorded) -> None:

@@ -85,6 +85,9 @@ def place_set(session: Session, event: Recorded) -> None:
             stands_for=event.text_or_none("stands_for"),
             sort=event.number_of("sort"),
             active=event.flag("active"),
+            wanted=event.number_of("wanted", 1),
+            accepts=text_of(event.body.get("accepts", [])),
+            least_left_minutes=event.number_of("least_left_minutes", 0),
         )
     )
 

@@ -29,6 +29,7 @@ from traceability.storage.projections.rows import (
 )
 from traceability.storage.projections.stock_levels import unit_used, units_given_back
 from traceability.storage.scans import PrintOrder, TrolleyAct
+from traceability.storage.shelf import CircuitWay
 from traceability.storage.trolley_acts import parts_of_act, parts_replaced_by
 
 
@@ -188,6 +189,9 @@ def prime_ended(session: Session, event: Recorded) -> None:
         co2_ml_min=event.number_of("co2_ml_min") if event.body.get("co2_ml_min") else None,
         policy_version=event.number_of("policy_version"),
     )
+    way = event.text_or_none("way")
+    if way is not None:  # older primes say it on their sheet alone
+        add_link(session, CircuitWay, event, 0, event.happened_at, circuit_id=circuit_id, way=way)
     move_on(
         session,
         CircuitPhase,

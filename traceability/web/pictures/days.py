@@ -11,8 +11,9 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from traceability.domain.circuits import State
-from traceability.reads.circuits import CircuitFacts
-from traceability.reads.shelf import Shelf
+from traceability.domain.readiness import Why
+from traceability.reads.shelf import OnShelf, Shelf
+from traceability.shelf_messages import say_why
 from traceability.web.pictures.letters import wide
 from traceability.web.pictures.marks import placed
 
@@ -23,11 +24,11 @@ SIZE: Final = 15
 """Size of letters; the same stands in shelf.css."""
 AHEAD: Final = timedelta(days=31)
 WEEK: Final = timedelta(days=7)
-MARKS: Final = {State.READY: "whole", State.ON_HOLD: "shut", State.AWAITING_SIGNATURES: "wait"}
-STYLES: Final = {State.READY: "full"}
-WHY: Final = {
-    State.ON_HOLD: "on hold, can be released; use by",
-    State.AWAITING_SIGNATURES: "signature missing; use by",
+MARKS: Final = {
+    State.READY: "whole",
+    State.ON_HOLD: "shut",
+    State.NOT_RIGHT: "wait",
+    State.AWAITING_SIGNATURES: "wait",
 }
 
 
@@ -45,23 +46,27 @@ class ShelfDay:
 
 def shelf_days(shelf: Shelf, now: datetime, zone: ZoneInfo) -> str:
     """Return the picture of the shelf's circuits; empty if none has days ahead of it."""
-    ready = [each.circuit for each in shelf.required if each.circuit]
-    waiting = [other for each in shelf.required for other in each.not_counted]
+    ready = [one for each in shelf.required for one in each.ready]
+    waiting = [one for each in shelf.required for one in each.not_counted]
     rows = list(_rows([*ready, *waiting, *shelf.elsewhere], now, zone))
     return days(rows, now, zone) if rows else ""
 
 
-def _rows(circuits: Iterable[CircuitFacts], now: datetime, zone: ZoneInfo) -> Iterable[ShelfDay]:
-    for circuit in circuits:
+def _rows(found: Iterable[OnShelf], now: datetime, zone: ZoneInfo) -> Iterable[ShelfDay]:
+    for each in found:
+        circuit = each.circuit
         if circuit.use_by is None or circuit.use_by <= now:
             continue
         stamp = f"{circuit.use_by.astimezone(zone):%Y-%m-%d %H:%M}"
+        ready = not each.reasons
+        at_place = [why for why in each.reasons if why is not Why.NO_REQUIRED_PLACE]
+        words = f"{', '.join(say_why(why) for why in at_place)}; use by" if at_place else "use by"
         yield ShelfDay(
             number=circuit.number,
-            mark=MARKS.get(circuit.state, "open"),
+            mark="whole" if ready else MARKS.get(circuit.state, "open"),
             until=circuit.use_by,
-            style=STYLES.get(circuit.state, "thin"),
-            words=f"{WHY.get(circuit.state, 'use by')} {stamp}",
+            style="full" if ready else "thin",
+            words=f"{words} {stamp}",
         )
 
 

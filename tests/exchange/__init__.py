@@ -1,0 +1,1 @@
+"""Rules of the trade, checked against outside values and by laws."""

@@ -1,0 +1,1 @@
+"""Other systems' texts: what they read of ours and what we read of theirs."""
