@@ -571,6 +571,7 @@ _SIDES: Final = {
     "circuit-ended": "The circuit ended at {limit}. For what was before, set an earlier time.",
     "run-ended": "The run ended at {limit}. Nothing was changed.",
     "before-here": "That is before it stood here, {limit}. Set a later time.",
+    "ends-after-taken": "It was taken before that, {limit}. Check when the prime ended.",
     "ends-before-begun": "The prime would end before it began, {limit}. Check both times.",
     "after-now": "That has not come yet: it is {limit}. Set an earlier time.",
 }
@@ -604,6 +605,7 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "in-use": "{field} {value} is in use already. Take another one.",
     "lot-and-none": "{field}: lot {value} is given, and also that there is none. Choose one.",
     "bad-day": "{field}: {value} is no day. Enter it as 2027-03-31, or 2027-03.",
+    "serial-twice": "One serial is in the list twice. One piece is in one place only.",
     "place-twice": "{field} {value} is filled twice. Look at the list, and take one out.",
     "not-counted": "{value} is ward stock: its number is not counted here.",
     "too-few": "{field}: {value} is too few. Write 1 or more.",

@@ -15,7 +15,6 @@ from sqlalchemy import ColumnElement, Row, Select, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from traceability.domain.at_the_run import ADDITIVE_KIND
-from traceability.domain.circuits import Origin
 from traceability.domain.parts import UNKNOWN_KIND, PartState
 from traceability.domain.scopes import loose_key
 from traceability.domain.trolley import FLUID_KIND
@@ -164,14 +163,6 @@ def unknown_contents(session: Session, cut: Cut) -> list[UUID]:
         Circuit.contents == "not-recorded",
         Circuit.begun_no <= cut.number,
     )
-    # Taken with a tag nobody knew, and its prime was entered only after that moment.
-    not_yet = select(Circuit.id).where(
-        Circuit.site_id.in_(cut.sites),
-        Circuit.prime_ended_no > cut.number,
-        Circuit.origin == Origin.FOREIGN,
-        Circuit.contents == "recorded",
-        Circuit.begun_no <= cut.number,
-    )
     never_were = set(
         session.scalars(
             select(CircuitPhase.circuit_id).where(
@@ -186,11 +177,7 @@ def unknown_contents(session: Session, cut: Cut) -> list[UUID]:
         for block in blocks(sorted(never_were))
         for circuit_id in _taken(block, session, cut)
     }
-    found = [
-        circuit_id
-        for circuit_id in (*session.scalars(rows), *session.scalars(not_yet))
-        if circuit_id not in never_were
-    ]
+    found = [circuit_id for circuit_id in session.scalars(rows) if circuit_id not in never_were]
     listed: set[UUID] = set()
     for block in blocks(found):
         listed |= listed_whole(session, cut.sites, block, cut.number)

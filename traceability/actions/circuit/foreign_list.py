@@ -47,8 +47,9 @@ class ListForeign(Asked):
     at: datetime
     file_digest: str = ""
     """SHA-256 of the file it came in."""
-    nothing_listed: bool = False
-    """The list was asked for and names no part; else an empty one is a slip."""
+    as_it_stands: bool = False
+    """It was asked for again and stands like this: an empty list, or one serial on two lines, is no
+    slip of ours. The second of two is disputed."""
 
 
 def list_foreign(asked: ListForeign, *, site: Site) -> Done:
@@ -70,7 +71,7 @@ def _list(asked: ListForeign, session: Session, site: Site) -> Done:
         raise BadValue(field="who states it", value="", why="empty")
     if len(source) > LONGEST_SOURCE:
         raise BadValue(field="who states it", value="", why="too-long")
-    if not (asked.parts or asked.nothing_listed) or len(asked.parts) > MOST_LISTED:
+    if not (asked.parts or asked.as_it_stands) or len(asked.parts) > MOST_LISTED:
         raise BadValue(field="parts", value="", why="empty")
     ledger = ledger_of(asked, session, site)
     first_no = ledger.next_no
@@ -80,6 +81,7 @@ def _list(asked: ListForeign, session: Session, site: Site) -> Done:
         circuit,
         session,
         held=_held_otherwise(session, circuit),
+        as_it_stands=asked.as_it_stands,
         now=ledger.now,
     )
     for body in made.new_products:

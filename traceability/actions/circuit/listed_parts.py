@@ -93,6 +93,7 @@ def listed_rows(
     session: Session,
     *,
     held: Mapping[str, Sequence[int]],
+    as_it_stands: bool,
     now: datetime,
 ) -> Listed:
     """Return the rows for these lines; a place's ordinals leave out what is `held` there.
@@ -115,7 +116,8 @@ def listed_rows(
             made.kind_unknown = True
         if row["kind"] == PACK_KIND and row["state"] != PartState.NOT_FITTED:
             packs.append((row, product.circuit_type if product else ""))
-    doubt_units_named_twice(made.rows)
+    if doubt_units_named_twice(made.rows) and not as_it_stands:
+        raise BadValue(field="serial", value="", why="serial-twice")
     if PartState.INSIDE_PACK not in states:
         for pack, circuit_type in packs:
             inside = _inside(pack, circuit_type, kinds, circuit, session, now)

@@ -16,12 +16,12 @@ from sqlalchemy.exc import IntegrityError, NoResultFound
 from sqlalchemy.orm import Session
 
 from traceability.actions.corrections.enter import lock
-from traceability.actions.corrections.subjects import Subjects, entry, spoken_of, subjects_of
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
 from traceability.errors import BadValue, UnknownCode
+from traceability.storage.entries import Subjects, entry, spoken_of, subjects_of
 from traceability.storage.kept_apart import keep_apart
 from traceability.storage.ledger import OpenLedger, canonical
 

@@ -100,14 +100,17 @@ def rows_of(
     *,
     day: date,
     now: datetime,
+    circuit_id: UUID = NO_CIRCUIT,
 ) -> LateRows:
     """Return the rows for these parts; `day` is the unit's day on which the prime began.
+
+    `circuit_id` is the circuit that was taken before it was entered.
 
     Raises:
         UnknownCode: no such product. BadValue: two parts in one place, or words that are none of
         ours. Nothing was written.
     """
-    made = [_row(part, sheet, session, site_id, day=day, now=now) for part in parts]
+    made = [_row(part, sheet, session, site_id, circuit_id, day=day, now=now) for part in parts]
     rows = [row for row, _, _ in made]
     _require_places_once(rows)
     twice = doubt_units_named_twice(rows)
@@ -138,7 +141,14 @@ def rows_of(
 
 
 def _row(
-    part: LatePart, sheet: Sheet, session: Session, site_id: UUID, *, day: date, now: datetime
+    part: LatePart,
+    sheet: Sheet,
+    session: Session,
+    site_id: UUID,
+    circuit_id: UUID,
+    *,
+    day: date,
+    now: datetime,
 ) -> tuple[dict[str, object], Product | None, list[str]]:
     product = None
     if part.product_id is not None:
@@ -150,7 +160,7 @@ def _row(
     kind = part.kind or (product.kind if product else "") or (slot.kind if slot else "")
     lot_id = lot_key(product.id, part.lot_text) if product and part.lot_text else None
     unit_id = unit_key(product.id, part.serial) if product and part.serial else None
-    elsewhere = circuit_with_unit(session, site_id, unit_id, NO_CIRCUIT) if unit_id else None
+    elsewhere = circuit_with_unit(session, site_id, unit_id, circuit_id) if unit_id else None
     volume = product.volume_ml if product and product.volume_ml else slot and slot.volume_ml
     row: dict[str, object] = {
         **NOT_READ,

@@ -151,7 +151,7 @@ def foreign_list(story: Entering, fact: Given) -> Iterator[Done]:
         ),
         complete=fact["complete"],
         source="as told in the story",
-        nothing_listed=not parts,
+        as_it_stands=True,
         at=fact["at"],
     )
     yield list_foreign(asked, site=story.site)

@@ -11,13 +11,13 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.domain.circuits import Origin
 from traceability.domain.corrections import as_corrected
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.base import Link
-from traceability.storage.circuits import Circuit, Prime, Signature
+from traceability.storage.circuits import Signature
 from traceability.storage.corrections import PatientMerge, Restated, RunEnd
 from traceability.storage.items import Lot
+from traceability.storage.moves import ForeignList
 from traceability.storage.projections.lives import (
     LINKS,
     Life,
@@ -63,7 +63,7 @@ def restate_circuits(
     for circuit_id in circuits:
         now = life(session, event.site_id, circuit_id)
         lives.append(now)
-        _say_contents(session, event, circuit_id, now)
+        _take_back_lists(session, event, circuit_id, now)
         for link in LINKS:
             left = _believed(session, link, event.site_id, circuit_id=circuit_id)
             for row in now.rows[link]:
@@ -95,12 +95,12 @@ def restate_circuits(
         _sign_as_said(session, event, circuit_id, lines)
 
 
-def _say_contents(session: Session, event: Recorded, circuit_id: UUID, now: Life) -> None:
-    """Open the contents of a circuit without a record whose prime was not its own after all."""
-    circuit = session.get_one(Circuit, (event.site_id, circuit_id))
-    came = any(each.kind is Kind.FOREIGN_ARRIVED for each in now.events)
-    if circuit.origin == Origin.FOREIGN and circuit.prime_ended_no is not None and not came:
-        circuit.contents = "recorded" if now.rows[Prime] else "not-recorded"
+def _take_back_lists(session: Session, event: Recorded, circuit_id: UUID, now: Life) -> None:
+    """Stop believing that the contents are known by an entry that was voided."""
+    told = {each.number for each in now.events}
+    for row in open_links(session, ForeignList, event, circuit_id=circuit_id):
+        if row.recorded_no not in told:
+            supersede(session, row, event)
 
 
 def _believed(session: Session, link: type[Link], site_id: UUID, **where: object) -> list[Link]:
