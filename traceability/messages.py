@@ -523,6 +523,7 @@ _ACTS: Final = {
     "take": "Take another circuit, or record an emergency on the take page.",
     "flow-on": "Flow on is recorded. Look at the circuit's page.",
     "come-back": "It is not away without flow. Look at the circuit's page.",
+    "take-again": "Look at its page: on return it comes back unused, or flow on is entered.",
     "transfer-out": "Only a circuit that is primed, taken or on a patient can leave.",
     "swap": "Parts are swapped on circuits that are primed. Look at the circuit's page.",
 }
@@ -535,6 +536,7 @@ _SIDES: Final = {
     "both times.",
     "run-ended": "The run ended at {limit}. Nothing was changed.",
     "before-here": "That is before it stood here, {limit}. Set a later time.",
+    "ends-after-taken": "It was taken before that, {limit}. Check when the prime ended.",
     "ends-before-begun": "The prime would end before it began, {limit}. Check both times.",
 }
 

@@ -7,6 +7,7 @@ use-by). Source of the words: the unit's glossary, common practice, no source.
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Final
 
 
 class Phase(StrEnum):
@@ -20,6 +21,10 @@ class Phase(StrEnum):
     ENDED = "ended"
     DISCARDED = "discarded"
     TRANSFERRED_OUT = "transferred out"
+
+
+AWAY: Final = "retrieval"
+"""Reason of a take for a mission: away with the retrieval team, and may come back."""
 
 
 class Origin(StrEnum):

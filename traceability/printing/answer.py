@@ -2,7 +2,7 @@
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Final
 from xml.sax.saxutils import escape
@@ -74,7 +74,7 @@ def render_answer(sheet: AnswerSheet) -> bytes:
     ]
     for section in sheet.sections:
         story += _section(section, sheet.lots)
-    document.build(story, canvasmaker=_numbered(sheet))
+    document.build(story, canvasmaker=numbered_by(partial(_furniture, sheet)))
     return buffer.getvalue()
 
 
@@ -90,10 +90,10 @@ def _marked(text: str, lots: Sequence[str]) -> str:
         return escape(text)
     either = "|".join(re.escape(lot) for lot in known)
     pieces = re.split(rf"(?<!\w)({either})(?!\w)", text)
-    return "".join(_lot(each) if n % 2 else escape(each) for n, each in enumerate(pieces))
+    return "".join(lot_markup(each) if n % 2 else escape(each) for n, each in enumerate(pieces))
 
 
-def _lot(text: str) -> str:
+def lot_markup(text: str) -> str:
     """Return markup with a line under letters and none under digits: O and 0 always differ."""
     pieces = re.split(r"([^\W\d_]+)", text.replace(" ", NO_BREAK))
     marked = (f"<u>{escape(each)}</u>" if n % 2 else escape(each) for n, each in enumerate(pieces))
@@ -101,7 +101,7 @@ def _lot(text: str) -> str:
 
 
 def _number(text: str) -> Paragraph:
-    return Paragraph(_lot(on_paper(text)), CELL)
+    return Paragraph(lot_markup(on_paper(text)), CELL)
 
 
 def _section(section: AnswerSection, lots: Sequence[str]) -> list[Flowable]:
@@ -161,7 +161,7 @@ def _height(cell: Sequence[Flowable], wide: float) -> float:
     return sum(each.wrap(wide - PADDING, ROW_ROOM)[1] for each in cell)
 
 
-def _numbered(sheet: AnswerSheet) -> type[Canvas]:
+def numbered_by(furniture: Callable[[Canvas, int, int], None]) -> type[Canvas]:
     """Return a canvas that knows how many pages there are before it writes "n of m"."""
 
     class Numbered(Canvas):
@@ -176,14 +176,14 @@ def _numbered(sheet: AnswerSheet) -> type[Canvas]:
         def save(self) -> None:
             for number, page in enumerate(self._kept, start=1):
                 self.__dict__.update(page)
-                _furniture(self, sheet, number, len(self._kept))
+                furniture(self, number, len(self._kept))
                 super().showPage()
             super().save()
 
     return Numbered
 
 
-def _furniture(canvas: Canvas, sheet: AnswerSheet, number: int, pages: int) -> None:
+def _furniture(sheet: AnswerSheet, canvas: Canvas, number: int, pages: int) -> None:
     top = A4[1] - MARGIN
     right = f"As known on {sheet.as_known} · page {number} of {pages}"
     _line(canvas, sheet.subject, top - 9, font="sans-bold", size=10)

@@ -8,9 +8,16 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.domain.circuits import Standing, State, state_at
+from traceability.domain.circuits import AWAY, Phase, Standing, State, state_at
 from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
+from traceability.reads.moves import (
+    HandoverFacts,
+    ListFacts,
+    contents_word,
+    handover_facts,
+    list_facts,
+)
 from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, Part
@@ -75,6 +82,11 @@ class CircuitFacts:
     sheet_version: int
     way: str
     contents: str
+    """ "recorded"; "stated" or "partly" by the sending hospital's list; "not-recorded"."""
+    listed: ListFacts | None
+    """The sending hospital's newest list."""
+    handover: HandoverFacts | None
+    """To whom it went."""
     sender: str
     """Where a foreign circuit came from, or the tag that nobody knew; empty for our own."""
     state: State
@@ -106,6 +118,13 @@ class CircuitFacts:
     def now_in(self) -> tuple[PartFacts, ...]:
         """What is in it now."""
         return tuple(part for part in self.parts if part.until is None)
+
+    @property
+    def away_since(self) -> datetime | None:
+        """Since when it is away with the retrieval team; None if it is not."""
+        now = [each for each in self.phases if each.until is None]
+        away = now and now[0].name == Phase.TAKEN and now[0].reason == AWAY
+        return now[0].from_ if away else None
 
     @property
     def on_run(self) -> OnRunFacts | None:
@@ -144,7 +163,9 @@ def facts_of(session: Session, circuit: Circuit, now: datetime) -> CircuitFacts:
         circuit_type=circuit.circuit_type,
         sheet_version=circuit.sheet_version,
         way=sheet.way if sheet else "",
-        contents=circuit.contents,
+        contents=contents_word(session, circuit),
+        listed=list_facts(session, circuit),
+        handover=handover_facts(session, circuit),
         sender=(kept.text or "") if kept else "",
         state=state_at(standing, now),
         standing=standing,
@@ -196,13 +217,16 @@ def _parts(session: Session, circuit: Circuit) -> list[PartFacts]:
             Part.circuit_id == circuit.id,
             believed_at(Part, None),
         )
-    )
+    ).all()
+    highest: dict[str, int] = {}
+    for part, *_ in rows:
+        highest[part.slot] = max(part.ordinal, highest.get(part.slot, 1))
     found = [
         PartFacts(
             slot=part.slot,
-            place=slots[part.slot].name if part.slot in slots else part.slot,
+            place=slots[part.slot].name if part.slot in slots else part.slot.replace("-", " "),
             ordinal=part.ordinal,
-            count=slots[part.slot].count if part.slot in slots else 1,
+            count=slots[part.slot].count if part.slot in slots else highest[part.slot],
             kind=part.kind,
             state=PartState(part.state),
             known=part.known,

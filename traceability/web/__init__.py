@@ -4,14 +4,17 @@ from flask import Flask
 
 from traceability.web import (
     circuits,
+    down_time,
     errors,
     filters,
     headers,
     health,
     lists,
+    moves,
     people,
     prime,
     recall,
+    retrieval,
     runs,
     same_origin,
     session,
@@ -21,7 +24,10 @@ from traceability.web import (
     trolley,
 )
 
-PARTS = (shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
+PARTS = (
+    *(shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health),
+    *(moves, retrieval, down_time),
+)
 
 
 def register(app: Flask) -> None:

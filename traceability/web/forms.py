@@ -4,14 +4,17 @@ from datetime import UTC, datetime
 from typing import Final
 
 from flask import request
+from werkzeug.datastructures import MultiDict
 
 from traceability.domain.days import moment
 from traceability.errors import BadValue
 from traceability.web.session import services
 
 
-def moment_of(name: str) -> datetime:
+def moment_of(name: str, fields: MultiDict[str, str] | None = None) -> datetime:
     """Return the moment of a field in the unit's wall clock time; now if it was left empty.
+
+    `fields` are the form's, or those of an address.
 
     A wall time in the repeated hour of autumn is the first of the two, and one in spring's gap is
     the moment the clock jumps: never the later choice.
@@ -19,7 +22,7 @@ def moment_of(name: str) -> datetime:
     Raises:
         BadValue: it is no date and time.
     """
-    text = (request.form.get(name) or "").strip()
+    text = ((request.form if fields is None else fields).get(name) or "").strip()
     ours = services()
     if not text:
         return ours.now()
@@ -75,13 +78,14 @@ def whole(name: str, *, default: int | None = None) -> int:
     return number
 
 
-def thousandths(name: str) -> int | None:
+def thousandths(name: str, fields: MultiDict[str, str] | None = None) -> int | None:
     """Return a decimal such as "1.5" or "1,5" times 1000; None if it was left empty.
 
     Raises:
         BadValue: it is no such number.
     """
-    text = (request.form.get(name) or "").strip().replace(",", ".")
+    given = (request.form if fields is None else fields).get(name)
+    text = (given or "").strip().replace(",", ".")
     if not text:
         return None
     before, _, after = text.partition(".")

@@ -63,7 +63,8 @@ def new_product() -> ResponseReturnValue:
         kinds = kinds_in_use(reads, ours.site.id)
         types = [sheet.circuit_type for sheet in sheets(reads, ours.site.id)]
         asked = unknown_code(reads, ours.site.id, number, session.known_browser().device_id)
-    standard, identifier = asked or ("none", "")
+    named = (request.args.get("standard", "none"), request.args.get("identifier", ""))
+    standard, identifier = asked or named
     return render_template(
         "product.html",
         p={"standard": standard, "identifier": identifier},

@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.end import MOST_FILL_ML, USUAL_CO2, use_by_facts
 from traceability.actions.prime.late_parts import LatePart, LateRows, rows_of
+from traceability.actions.prime.pieces import NO_CIRCUIT
 from traceability.domain.events import Kind
 from traceability.domain.in_place import missing
 from traceability.domain.moments import believed_moment, is_before
@@ -30,13 +31,16 @@ from traceability.errors import (
     UnknownCode,
     WrongMoment,
 )
+from traceability.storage.circuits import Circuit
 from traceability.storage.down_time import is_on_paper
 from traceability.storage.lookup import (
     circuit_by_number,
+    locked_circuit,
     moment_text,
     newest_policy,
     newest_sheet,
     next_number,
+    prime_of,
 )
 from traceability.storage.people import Person
 from traceability.storage.site import Place
@@ -89,11 +93,20 @@ def _enter(asked: EnterPrimeLate, session: Session, site: Site) -> Done:
     if sheet is None:
         raise UnknownCode(what="circuit type", value=asked.circuit_type)
     _require_known(asked, session, site)
+    before = _taken_before(asked, session, site)
     ledger = ledger_of(asked, session, site)
     begun_at, noted_begun = believed_moment(asked.begun_at, now=ledger.now)
     ended_at, noted = believed_moment(asked.ended_at, now=ledger.now, not_before=begun_at)
     day = begun_at.astimezone(site.zone).date()
-    placed = rows_of(asked.parts, sheet, session, site.id, day=day, now=ledger.now)
+    placed = rows_of(
+        asked.parts,
+        sheet,
+        session,
+        site.id,
+        day=day,
+        now=ledger.now,
+        circuit_id=before.id if before else NO_CIRCUIT,
+    )
     empty = missing(sheet, placed.filled)
     if empty and not asked.lots_not_recorded:
         raise PartsMissing(
@@ -113,12 +126,13 @@ def _enter(asked: EnterPrimeLate, session: Session, site: Site) -> Done:
         # When it went in is not known: it may have been at the very beginning.
         blood_at=begun_at if placed.has_blood else None,
     )
-    circuit_id = site.new_id(ledger.now)
-    number = _number(asked, session, site)
+    circuit_id = before.id if before else site.new_id(ledger.now)
+    number = before.number if before else _number(asked, session, site)
     facts = use_by_facts(use_by)
     body = {
         "circuit": circuit_id,
         "number": number,
+        "taken_before": before is not None,
         "paper_number": asked.number or asked.paper_number,
         "circuit_type": sheet.circuit_type,
         "sheet_version": sheet.version,
@@ -165,6 +179,25 @@ def _require_known(asked: EnterPrimeLate, session: Session, site: Site) -> None:
         raise BadValue(field="fill volume", value=str(asked.fill_ml), why="out-of-range")
     if asked.paper_number is not None and not PAPER_NUMBER.fullmatch(asked.paper_number):
         raise BadValue(field="number on the paper", value="", why="short-name")
+
+
+def _taken_before(asked: EnterPrimeLate, session: Session, site: Site) -> Circuit | None:
+    """Return the circuit, locked, if its tag was scanned before anybody entered its sheet.
+
+    Raises:
+        NumberUsed: its prime is recorded. WrongMoment: it was taken before its prime ended.
+    """
+    found = circuit_by_number(session, site.id, asked.number) if asked.number else None
+    circuit = locked_circuit(session, site.id, found.id) if found else None
+    if circuit is None:
+        return None
+    if not is_on_paper(session, site.id, circuit.number) or prime_of(session, circuit) is not None:
+        raise NumberUsed(number=circuit.number)
+    if circuit.prime_ended_no is not None or circuit.contents == "recorded":
+        raise NumberUsed(number=circuit.number)
+    if asked.ended_at > circuit.begun_at:
+        raise WrongMoment(moment=asked.ended_at, limit=circuit.begun_at, side="ends-after-taken")
+    return circuit
 
 
 def _number(asked: EnterPrimeLate, session: Session, site: Site) -> str:

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.part_rows import NOT_READ, inside_pack
 from traceability.actions.prime.end import last_day
+from traceability.actions.prime.pieces import NO_CIRCUIT
 from traceability.actions.prime.say import said_part
 from traceability.domain.in_place import InPlace, free_places
 from traceability.domain.keys import lot_key, unit_key
@@ -20,9 +21,6 @@ from traceability.errors import BadValue, UnknownCode
 from traceability.storage.items import Product
 from traceability.storage.kept_apart import uuid7
 from traceability.storage.lookup import circuit_with_unit, hold_on
-
-NO_CIRCUIT = UUID(int=0)
-"""Stands for the circuit that has no id yet."""
 
 MOST_ORDINALS = 99
 """More pieces than that in one place is a slip of the pen. Own choice, no source."""
@@ -100,14 +98,17 @@ def rows_of(
     *,
     day: date,
     now: datetime,
+    circuit_id: UUID = NO_CIRCUIT,
 ) -> LateRows:
     """Return the rows for these parts; `day` is the unit's day on which the prime began.
+
+    `circuit_id` is the circuit that was taken before it was entered.
 
     Raises:
         UnknownCode: no such product. BadValue: two parts in one place, a serial twice, or words
         that are none of ours. Nothing was written.
     """
-    made = [_row(part, sheet, session, site_id, day=day, now=now) for part in parts]
+    made = [_row(part, sheet, session, site_id, circuit_id, day=day, now=now) for part in parts]
     rows = [row for row, _, _ in made]
     _require_each_once(rows)
     filled = [_in_place(row) for row in rows]
@@ -133,7 +134,14 @@ def rows_of(
 
 
 def _row(
-    part: LatePart, sheet: Sheet, session: Session, site_id: UUID, *, day: date, now: datetime
+    part: LatePart,
+    sheet: Sheet,
+    session: Session,
+    site_id: UUID,
+    circuit_id: UUID,
+    *,
+    day: date,
+    now: datetime,
 ) -> tuple[dict[str, object], Product | None, list[str]]:
     product = None
     if part.product_id is not None:
@@ -145,7 +153,7 @@ def _row(
     kind = part.kind or (product.kind if product else "") or (slot.kind if slot else "")
     lot_id = lot_key(product.id, part.lot_text) if product and part.lot_text else None
     unit_id = unit_key(product.id, part.serial) if product and part.serial else None
-    elsewhere = circuit_with_unit(session, site_id, unit_id, NO_CIRCUIT) if unit_id else None
+    elsewhere = circuit_with_unit(session, site_id, unit_id, circuit_id) if unit_id else None
     volume = product.volume_ml if product and product.volume_ml else slot and slot.volume_ml
     row: dict[str, object] = {
         **NOT_READ,

@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import Final, Protocol
 from uuid import UUID
 
 from sqlalchemy.orm import Session
@@ -19,7 +19,6 @@ from traceability.identifiers.gs1_table import TABLE
 from traceability.identifiers.interpret import interpret
 from traceability.identifiers.pairs import join
 from traceability.identifiers.reading import Context, Reading, Source, Status
-from traceability.storage.circuits import Circuit
 from traceability.storage.items import Product
 from traceability.storage.lookup import circuit_with_unit, hold_on, packaging_of, printed_expiry
 
@@ -85,6 +84,18 @@ def read_scan(body: Mapping[str, Plain], text: str) -> Scan:
     )
 
 
+class Holder(Protocol):
+    """The circuit that a piece is for; one that has no row yet has an id all the same."""
+
+    @property
+    def site_id(self) -> UUID:
+        """Whose it is."""
+
+    @property
+    def id(self) -> UUID:
+        """Its own id: the same piece in another circuit is told."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
     """Why a scan is not yet a piece; a code and facts for the sentence."""
@@ -134,7 +145,7 @@ def may_be_kept(scan: Scan, today: date) -> bool:
 
 
 def understand(
-    scan: Scan, previous: Scan | None, session: Session, circuit: Circuit, today: date
+    scan: Scan, previous: Scan | None, session: Session, circuit: Holder, today: date
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
     if read_symbol(scan.text.strip()) is not None:
@@ -150,7 +161,7 @@ def _product_of(
     scan: Scan,
     previous: Scan | None,
     session: Session,
-    circuit: Circuit,
+    circuit: Holder,
     today: date,
 ) -> Understood | Question:
     whole = previous and join(_interpret(previous, today, None), reading, today)
@@ -230,7 +241,7 @@ def _understood(
     product: Product,
     level_units: int,
     session: Session,
-    circuit: Circuit,
+    circuit: Holder,
 ) -> Understood:
     site_id = circuit.site_id
     lot_id = lot_key(product.id, reading.lot) if reading.lot else None

@@ -1,6 +1,8 @@
 """Primes that were written on paper first, and circuits that come from or go to other hospitals."""
 
+from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -32,44 +34,26 @@ def prime_entered_late(session: Session, event: Recorded) -> None:
     # Nobody wrote down when each part went in: it may have been in since the prime began.
     begun = replace(event, happened_at=event.moment("begun_at"))
     ended_at = event.moment("ended_at")
-    add_circuit(
-        session,
-        begun,
-        origin=Origin.OWN,
-        circuit_type=event.text("circuit_type"),
-        sheet_version=event.number_of("sheet_version"),
-        primer_id=event.key_or_none("primer"),
-        helper_id=event.key_or_none("helper"),
-        contents="recorded",
-        kept_id=None,
-    )
     circuit_id = event.key("circuit")
+    columns: dict[str, object] = {
+        "origin": Origin.OWN,
+        "circuit_type": event.text("circuit_type"),
+        "sheet_version": event.number_of("sheet_version"),
+        "primer_id": event.key_or_none("primer"),
+        "helper_id": event.key_or_none("helper"),
+    }
+    if event.flag("taken_before"):
+        _tell_what_it_is(session, event, begun.happened_at, columns)
+    else:
+        add_circuit(session, begun, contents="recorded", kept_id=None, **columns)
     session.get_one(Circuit, (event.site_id, circuit_id)).prime_ended_no = event.number
     for line, row in enumerate(event.rows("parts")):
         place_part(session, begun, line, begun.inner(row))
-    for line, phase in enumerate((Phase.PRIMING, Phase.PRIMED)):
-        add_link(
-            session,
-            CircuitPhase,
-            event,
-            line,
-            ended_at if line else begun.happened_at,
-            valid_to=None if line else ended_at,
-            circuit_id=circuit_id,
-            phase=phase,
-            reason="",
-        )
+    _phases(session, event, begun.happened_at, ended_at)
     place_id = event.key_or_none("place")
-    if place_id is not None:
-        add_link(
-            session,
-            CircuitPlace,
-            begun,
-            0,
-            begun.happened_at,
-            circuit_id=circuit_id,
-            place_id=place_id,
-        )
+    if place_id is not None and not event.flag("taken_before"):
+        at = begun.happened_at
+        add_link(session, CircuitPlace, begun, 0, at, circuit_id=circuit_id, place_id=place_id)
     add_link(
         session,
         Prime,
@@ -84,6 +68,56 @@ def prime_entered_late(session: Session, event: Recorded) -> None:
         co2_ml_min=event.number_of("co2_ml_min") if event.body.get("co2_ml_min") else None,
         policy_version=event.number_of("policy_version"),
     )
+
+
+def _tell_what_it_is(
+    session: Session, event: Recorded, begun_at: datetime, columns: Mapping[str, object]
+) -> None:
+    """Its tag was scanned before its sheet was entered: the same circuit, now with its contents.
+
+    `contents` stays as it began; the list that is believed from this event on says what is known.
+    """
+    circuit = session.get_one(Circuit, (event.site_id, event.key("circuit")))
+    circuit.begun_at = begun_at
+    for name, value in columns.items():
+        setattr(circuit, name, value)
+    session.flush()
+    add_link(
+        session,
+        ForeignList,
+        event,
+        0,
+        begun_at,
+        circuit_id=circuit.id,
+        complete=True,
+        kept_id=None,
+        file_digest="",
+    )
+
+
+def _phases(session: Session, event: Recorded, begun_at: datetime, ended_at: datetime) -> None:
+    """Add priming, and primed: until it was taken, where that came first."""
+    circuit_id = event.key("circuit")
+    later = open_links(session, CircuitPhase, event, circuit_id=circuit_id)
+    rows = select(CircuitPhase.valid_from).filter_by(
+        site_id=event.site_id, circuit_id=circuit_id, superseded_no=None
+    )
+    first = min(session.scalars(rows), default=None)
+    ends = (ended_at, first if later else None)
+    for line, (phase, at, end) in enumerate(
+        zip((Phase.PRIMING, Phase.PRIMED), (begun_at, ended_at), ends, strict=True)
+    ):
+        add_link(
+            session,
+            CircuitPhase,
+            event,
+            line,
+            at,
+            valid_to=end,
+            circuit_id=circuit_id,
+            phase=phase,
+            reason="",
+        )
 
 
 @projects(Kind.FOREIGN_LISTED)
