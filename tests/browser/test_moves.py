@@ -61,17 +61,16 @@ def enters_it(one: Person, unit: Unit, number: str, sheet: str) -> None:
     one.reads("is not entered yet")
     one.scans(gs1(PACK, "PK26-104"))
     one.reads("Added: Circuit pack adult")
-    one.page.get_by_label("How many of it").fill("4")
+    one.page.get_by_label("How many").fill("4")
     one.scans(gs1(TAP, TAP_LOT))
     one.reads("Three-way tap × 4")
-    one.page.get_by_label("How many of it").fill("2")
+    one.page.get_by_label("How many").fill("2")
     one.scans(gs1(BAG, "4K0O02B8"))
     one.reads("Sodium chloride 0.9 % × 2")
     one.scans(gs1(UNKNOWN, "SY5"))
     one.reads("New here: say once what it is")
     one.page.locator("[name='state-tap-5-1']").select_option("lot-not-readable")
-    for tie in range(1, 7):
-        one.page.locator(f"[name='state-ties-{tie}']").select_option("ticked")
+    one.page.locator("[name='state-ties-0']").select_option("ticked")
     one.looks("late-filled")
     one.page.get_by_label("Prime begun").fill(wall(unit, 30))
     one.page.get_by_label("Prime ended").fill(wall(unit, 29))
@@ -197,6 +196,7 @@ def test_a_file_out_of_one_store_goes_into_another(
             status, kind, file = sender.fetches(f"/circuits/{number}/contents.json")
             assert (status, kind) == (200, "application/json")
             paper = sender.fetches(f"/circuits/{number}/hand-over.pdf")[2]
+            (seen / "hand-over.pdf").write_bytes(paper)
             assert symbols(pages(paper, 300)[0]) == [tag]
             assert "PK26-104" in text(paper)
             assert "ring 5512" in text(paper)
@@ -248,6 +248,7 @@ def test_a_circuit_goes_out_with_the_team_and_flow_on_is_entered_on_return(
         one.looks("retrieval-ends")
         one.opens(f"/retrieval?tag={number}&hours=6")
         paper = one.fetches(f"/circuits/{number}/retrieval.pdf?hours=6")[2]
+        (seen / "retrieval.pdf").write_bytes(paper)
         assert symbols(pages(paper, 300)[0]) == [circuit_symbol(site_code(unit.site.id), number)]
         assert "after your return" in text(paper)
         one.page.get_by_label("Out at").fill(wall(unit, 1))

@@ -20,9 +20,9 @@ HAIR: Final = 0.25
 TAG: Final = (100.0, 62.0)
 """Millimetres: the circuit tag's own size, so that it fits its holder."""
 TAG_AT: Final = (LEFT, 226.0)
-BOX: Final = (46.5, 19.0)
+BOX: Final = (46.5, 18.5)
 """Millimetres of a box for one sticker: four beside each other."""
-BOXES_TOP: Final = 83.0
+BOXES_TOP: Final = 85.5
 DEEP: Final = 7
 """Rows of boxes on a page."""
 SHEET_SYMBOL: Final = Box(x=168, y=10, width=30, height=30)
@@ -90,8 +90,8 @@ def _boxes(sheet: Sheet, names: Sequence[str]) -> None:
         y = BOXES_TOP + number // 4 * BOX[1]
         _frame(sheet, x, y, *BOX)
         _block(sheet, name or "Place:", x + 1, y + 0.6, BOX[0] - 2, 7.5)
-        _words(sheet, "lot", x + 1, y + 14.2, 6.5)
-        _words(sheet, "expires", x + 26, y + 14.2, 6.5)
+        _words(sheet, "lot", x + 1, y + 13.8, 6.5)
+        _words(sheet, "expires", x + 26, y + 13.8, 6.5)
 
 
 def _tag(sheet: Sheet, paper: DownTimePaper) -> None:
@@ -99,7 +99,7 @@ def _tag(sheet: Sheet, paper: DownTimePaper) -> None:
     _frame(sheet, left, top, *TAG)
     _words(sheet, paper.number, left + 3, top + 2, 26, font="mono-bold")
     _block(sheet, paper.circuit_type or "Type:", left + 3, top + 13.5, 60, 8.5)
-    _words(sheet, "NOT ENTERED YET. SIGNATURES MISSING", left + 3, top + 18, 8, font="sans-bold")
+    _words(sheet, "SIGNATURES MISSING UNTIL ENTERED", left + 3, top + 17.8, 8, font="sans-bold")
     for number, label in enumerate(("Prime ended", "Use by, by your policy", "Primer", "Helper")):
         y = top + 23 + number * 7.6
         _words(sheet, label, left + 3, y + 2.4, 7.5)
@@ -112,7 +112,7 @@ def _tag(sheet: Sheet, paper: DownTimePaper) -> None:
     caution = "Inspect before use. The record is not the inspection."
     _words(sheet, caution, left + 3, top + 57.6, 7)
     if paper.practice:
-        _words(sheet, "PRACTICE", left + 66, top + 40, 13, font="sans-bold")
+        _words(sheet, "PRACTICE", left + 43, top + 5.5, 9, font="sans-bold")
 
 
 def _aside(sheet: Sheet) -> None:

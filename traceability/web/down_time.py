@@ -271,9 +271,19 @@ def _said(sheet: Sheet, held: set[tuple[str, int]]) -> list[LatePart]:
         LatePart(slot=slot.id, ordinal=ordinal, kind=slot.kind, state=state, known=Known.SAID)
         for slot in sheet.slots
         for ordinal in range(1, slot.count + 1)
-        if (slot.id, ordinal) not in held
-        and (state := request.form.get(f"state-{slot.id}-{ordinal}", ""))
+        if (slot.id, ordinal) not in held and (state := request.form.get(_field(slot, ordinal), ""))
     ]
+
+
+def _which(slot: Slot, ordinal: int) -> str:
+    if slot.count == 1:
+        return ""
+    return f"all {slot.count}" if slot.need is Need.TICK else f"{ordinal} of {slot.count}"
+
+
+def _field(slot: Slot, ordinal: int) -> str:
+    """Return the name of a place's field; what is only ticked is ticked all at once."""
+    return f"state-{slot.id}-{0 if slot.need is Need.TICK else ordinal}"
 
 
 def _form(number: str, draft: Draft, refused: Refused | None = None) -> ResponseReturnValue:
@@ -312,14 +322,15 @@ def _rows(
     """Return one row a place: what is in it, or what can be said of it; then what is beyond."""
     rows: list[dict[str, object]] = []
     for slot in sheet.slots if sheet else ():
-        for ordinal in range(1, slot.count + 1):
+        at_once = slot.need is Need.TICK
+        for ordinal in range(1, 2 if at_once else slot.count + 1):
             at = by_place.pop((slot.id, ordinal), None)
             inside = has_pack and slot.inside_pack and slot.where is not Where.PACK
             rows.append(
                 {
-                    "name": f"state-{slot.id}-{ordinal}",
+                    "name": _field(slot, ordinal),
                     "place": slot.name,
-                    "which": f"{ordinal} of {slot.count}" if slot.count > 1 else "",
+                    "which": _which(slot, ordinal),
                     "tick": slot.need is Need.TICK,
                     "inside": inside,
                     "fluid": slot.kind == FLUID_KIND,
