@@ -50,7 +50,8 @@ def set_up(stage: Stage, services: Services, products: dict[str, Product]) -> No
         digest_key=services.keys.digest,
         zone=services.settings.zone_info,
     )
-    set_up_site(SiteFacts(name=NAME, unit=UNIT, ring=RING), site=site)
+    facts = SiteFacts(name=NAME, unit=UNIT, ring=RING, practice=services.settings.practice)
+    set_up_site(facts, site=site)
     stage.open(services)
     _devices(stage)
     _people(stage)

@@ -19,7 +19,7 @@ from traceability.reads.lists import site_facts
 from traceability.reads.moves import is_reserved
 from traceability.web import session
 from traceability.web.forms import checked, moment_of
-from traceability.web.prime import tag_number, the_circuit
+from traceability.web.prime import other_store, tag_number, the_circuit
 
 pages = Blueprint("take", __name__)
 
@@ -40,9 +40,12 @@ def take() -> ResponseReturnValue:
     if not text:
         raise BadValue(field="tag", value="", why="empty")
     number, is_ours = tag_number(text, code)
+    if other_store(text, code) == "real":
+        # Kept in the practice store it would be lost: there is nothing to go on with here.
+        return render_template("take.html", error="real", tag=text, nav="take"), 422
     if not is_ours and not checked("anyway"):
         half = isinstance(read_symbol(text), BrokenSymbol)
-        sentence = "half" if half else "unknown"
+        sentence = "half" if half else other_store(text, code) or "unknown"
         return render_template("take.html", error=sentence, tag=text, nav="take"), 422
     here = _ours(number) if is_ours else None
     paper = number if is_ours and here is None and _is_paper(number) else ""
