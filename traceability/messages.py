@@ -667,7 +667,9 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         f"{f.get('number')} was primed here. What is in it is recorded; a list of another hospital "
         "is for a circuit that came from there."
     ),
-    "bad-file": lambda f: _BAD_FILES[str(f.get("fault"))].format(where=f.get("where")),
+    "bad-file": lambda f: _BAD_FILES.get(str(f.get("fault")), _BAD_FILES["field"]).format(
+        where=f.get("where")
+    ),
     "same-person": lambda f: (
         f"{f.get('person') or 'One person'} cannot sign both. The other one signs: badge and PIN."
     ),
@@ -770,6 +772,13 @@ _EVENTS: Final[Mapping[str, str]] = {
 }
 
 
+def _parts_told(body: Facts) -> str:
+    count = f"{len(_list(body.get('parts')))} parts"
+    if "complete" not in body:
+        return count
+    return f"{count}, {'all of it' if body['complete'] is True else 'not all of it'}"
+
+
 def say_event(kind: str, body: Facts) -> str:
     """Return one line for a list of what happened."""
     line = _EVENTS.get(kind, kind.replace("-", " ").capitalize())
@@ -799,6 +808,8 @@ def say_event(kind: str, body: Facts) -> str:
         case "tag-ordered":
             copy = body.get("copy")
             detail = f"copy {copy}" if copy else ""
+        case "prime-entered-late" | "foreign-listed":
+            detail = _parts_told(body)
         case _:
             detail = ""
     cautions = body.get("cautions")

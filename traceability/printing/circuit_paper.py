@@ -33,7 +33,7 @@ HEAD_ROOM: Final = 34 * mm
 FOOT_ROOM: Final = 12 * mm
 SYMBOL_MM: Final = 26.0
 DPI: Final = 600
-WIDTHS: Final = (42, 50, 45, 21, 22)
+WIDTHS: Final = (42, 47, 43, 21, 27)
 LABEL: Final = ParagraphStyle("label", parent=CELL, textColor=colors.black)
 BOLD: Final = ParagraphStyle("bold", parent=TEXT, fontName="sans-bold")
 
@@ -89,7 +89,7 @@ def _blanks(labels: Sequence[str]) -> Table:
     half = WIDE / 2
     table = Table(
         cells,
-        colWidths=[0.42 * half, 0.55 * half, 0.45 * half, 0.58 * half],
+        colWidths=[0.5 * half, 0.47 * half, 0.53 * half, 0.5 * half],
         rowHeights=[10 * mm] * len(cells),
         hAlign="LEFT",
     )

@@ -9,12 +9,14 @@ from typing import Final
 from traceability.domain.papers import DownTimePaper
 from traceability.printing.label import Box, SymbolField
 from traceability.printing.pdf import POINTS_PER_MM, Sheet, new_sheet
-from traceability.printing.words import Face, broken, plain
+from traceability.printing.words import LINE, Face, broken, fitted, plain
 
 A4_MM: Final = (210.0, 297.0)
 DPI: Final = 300
 LEFT: Final = 12.0
 WIDE: Final = 186.0
+LEAST: Final = 5.0
+"""Points; nothing is written smaller."""
 HAIR: Final = 0.25
 """Millimetres of lines."""
 TAG: Final = (100.0, 62.0)
@@ -80,7 +82,9 @@ def _fields(sheet: Sheet, paper: DownTimePaper) -> None:
             _frame(sheet, x, y, wide, 12)
             _words(sheet, label, x + 1, y + 0.6, 7.5)
             if label == "Circuit type" and paper.circuit_type:
-                _block(sheet, paper.circuit_type, x + 1, y + 4.5, wide - 2, 12)
+                _fit(
+                    sheet, paper.circuit_type, Box(x=x + 1, y=y + 4, width=wide - 2, height=7.5), 12
+                )
             x += wide
 
 
@@ -89,7 +93,7 @@ def _boxes(sheet: Sheet, names: Sequence[str]) -> None:
         x = LEFT + number % 4 * BOX[0]
         y = BOXES_TOP + number // 4 * BOX[1]
         _frame(sheet, x, y, *BOX)
-        _block(sheet, name or "Place:", x + 1, y + 0.6, BOX[0] - 2, 7.5)
+        _fit(sheet, name or "Place:", Box(x=x + 1, y=y + 0.6, width=BOX[0] - 2, height=6.5), 7.5)
         _words(sheet, "lot", x + 1, y + 13.8, 6.5)
         _words(sheet, "expires", x + 26, y + 13.8, 6.5)
 
@@ -98,7 +102,8 @@ def _tag(sheet: Sheet, paper: DownTimePaper) -> None:
     left, top = TAG_AT
     _frame(sheet, left, top, *TAG)
     _words(sheet, paper.number, left + 3, top + 2, 26, font="mono-bold")
-    _block(sheet, paper.circuit_type or "Type:", left + 3, top + 13.5, 60, 8.5)
+    kind = Box(x=left + 3, y=top + 13.5, width=60, height=4)
+    _fit(sheet, paper.circuit_type or "Type:", kind, 8.5)
     _words(sheet, "SIGNATURES MISSING UNTIL ENTERED", left + 3, top + 17.8, 8, font="sans-bold")
     for number, label in enumerate(("Prime ended", "Use by, by your policy", "Primer", "Helper")):
         y = top + 23 + number * 7.6
@@ -108,11 +113,11 @@ def _tag(sheet: Sheet, paper: DownTimePaper) -> None:
     _words(sheet, "scan to take", left + 72, top + 33.5, 7)
     ring = f"ring {paper.ring}" if paper.ring else ""
     who = ", ".join(word for word in (paper.site, paper.unit, ring) if word)
-    _block(sheet, who, left + 3, top + 53.2, 94, 7)
+    _fit(sheet, who, Box(x=left + 3, y=top + 53, width=94, height=4.2), 7)
     caution = "Inspect before use. The record is not the inspection."
     _words(sheet, caution, left + 3, top + 57.6, 7)
     if paper.practice:
-        _words(sheet, "PRACTICE", left + 43, top + 5.5, 9, font="sans-bold")
+        _words(sheet, "PRACTICE", left + 70, top + 37.5, 10, font="sans-bold")
 
 
 def _aside(sheet: Sheet) -> None:
@@ -145,6 +150,19 @@ def _block(sheet: Sheet, text: str, x: float, y: float, wide: float, size: float
     for row, line in enumerate(broken(plain(text), Face("sans"), size, wide * POINTS_PER_MM)):
         down = sheet.height - y * POINTS_PER_MM - size - row * size * 1.2
         sheet.line(line, Face("sans"), size, x * POINTS_PER_MM, down)
+
+
+def _fit(sheet: Sheet, text: str, box: Box, size: float) -> None:
+    """Write a text into a box, smaller where it is long; what even then is too long is cut."""
+    wide, tall = box.width * POINTS_PER_MM, box.height * POINTS_PER_MM
+    face, said = Face("sans"), plain(text)
+    found = fitted(said, face, size=size, least=LEAST, lines=3, wide=wide, tall=tall)
+    if found is None:
+        rows = broken(said, face, LEAST, wide)
+        found = LEAST, rows[: max(1, int(tall / (LEAST * LINE)))]
+    for row, line in enumerate(found[1]):
+        down = sheet.height - box.y * POINTS_PER_MM - found[0] - row * found[0] * LINE
+        sheet.line(line, face, found[0], box.x * POINTS_PER_MM, down)
 
 
 def _frame(sheet: Sheet, x: float, y: float, wide: float, tall: float) -> None:

@@ -14,11 +14,11 @@ from traceability.domain.circuits import Origin
 from traceability.domain.contents_file import (
     MOST_BYTES,
     ContentsFile,
-    NotReadable,
     digest_of,
     read_file,
     write_file,
 )
+from traceability.domain.file_fields import NotReadable
 from traceability.domain.people import Right
 from traceability.errors import BadFile, PrimedHere, Refused
 from traceability.messages import say_refusal

@@ -1,5 +1,7 @@
 """Papers that go with a circuit, from what its page shows."""
 
+from dataclasses import replace
+
 from flask import Response
 
 from traceability.domain.contents_file import ContentsFile
@@ -106,4 +108,15 @@ def _part(contents: ContentsFile) -> list[PaperPart]:
                 known=HOW.get(part.known, part.known),
             )
         )
-    return found
+    return _together(found)
+
+
+def _together(parts: list[PaperPart]) -> list[PaperPart]:
+    """Return the lines with those that say the very same counted: "Cable ties × 6"."""
+    counts: dict[PaperPart, int] = {}
+    for part in parts:
+        counts[part] = counts.get(part, 0) + 1
+    return [
+        replace(part, place=f"{part.place} × {count}") if count > 1 else part
+        for part, count in counts.items()
+    ]
