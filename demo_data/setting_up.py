@@ -44,7 +44,8 @@ FIRST_LIMIT_DAYS: Final = 9
 def set_up(stage: Stage, services: Services, products: dict[str, Product]) -> None:
     """Make the empty store the hospital's, and open the stage for it."""
     site = services.site_of(SITE_ID, stage.clock)
-    set_up_site(SiteFacts(name=NAME, unit=UNIT, ring=RING), site=site)
+    facts = SiteFacts(name=NAME, unit=UNIT, ring=RING, practice=services.settings.practice)
+    set_up_site(facts, site=site)
     stage.open(services)
     _devices(stage)
     _people(stage)

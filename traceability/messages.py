@@ -549,6 +549,7 @@ _ACTS: Final = {
     "keep": "Take it off the patient or bring it back first, then keep it.",
     "custody": "It is passed on once it is kept for inspection. Keep it first.",
     "add": "Scan the part at the trolley: the prime goes on.",
+    "take-again": "Look at its page: on return it comes back unused, or flow on is entered.",
     "transfer-out": "Only a circuit that is primed, taken or on a patient can leave.",
     "check": "Only circuits that stand primed are looked at here. Look at the circuit's page.",
     "open": "Only a closed, wet circuit that stands primed can be opened. Look at its page.",
@@ -724,7 +725,9 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         f"{f.get('number')} was primed here. What is in it is recorded; a list of another hospital "
         "is for a circuit that came from there."
     ),
-    "bad-file": lambda f: _BAD_FILES[str(f.get("fault"))].format(where=f.get("where")),
+    "bad-file": lambda f: _BAD_FILES.get(str(f.get("fault")), _BAD_FILES["field"]).format(
+        where=f.get("where")
+    ),
     "same-person": lambda f: (
         f"{f.get('person') or 'One person'} cannot sign both. The other one signs: badge and PIN."
     ),
@@ -851,39 +854,58 @@ _EVENTS: Final[Mapping[str, str]] = {
 }
 
 
-def say_event(kind: str, body: Facts) -> str:
-    """Return one line for a list of what happened."""
-    line = _EVENTS.get(kind, kind.replace("-", " ").capitalize())
-    given = body.get("facts")
-    facts: Facts = given if isinstance(given, Mapping) else {}
+def _parts_told(body: Facts) -> str:
+    count = f"{len(_list(body.get('parts')))} parts"
+    if "complete" not in body:
+        return count
+    return f"{count}, {'all of it' if body['complete'] is True else 'not all of it'}"
+
+
+def _at_the_trolley(kind: str, body: Facts, facts: Facts) -> str:
     match kind:
         case "scan-questioned":
             said = say_verdict(str(body.get("verdict")), str(body.get("code")), facts)
-            detail = f"{said.word}: {said.sentence}"
+            return f"{said.word}: {said.sentence}"
         case "part-placed" if body.get("code") == "said":
-            detail = _said(facts)[0]
+            return _said(facts)[0]
         case "part-placed" if body.get("code") == "lots-not-recorded":
-            detail = f"lot not recorded for {facts.get('added')} parts"
+            return f"lot not recorded for {facts.get('added')} parts"
         case "part-placed" | "part-dropped" | "part-swapped" | "part-taken-back":
             named = facts.get("name") or facts.get("place") or facts.get("slot")
             lot = f", lot {facts['lot']}" if facts.get("lot") else ""
             added = facts.get("added")
             times = f" × {added}" if isinstance(added, int) and added > 1 else ""
-            detail = f"{named or ''}{times}{lot}"
+            return f"{named or ''}{times}{lot}"
+        case _:
+            return ""
+
+
+def _elsewhere(kind: str, body: Facts) -> str:
+    match kind:
         case "corrected" | "claim-ruled":
-            detail = say_correction(body)
+            return say_correction(body)
         case "prime-signed":
-            detail = str(body.get("meaning"))
+            return str(body.get("meaning"))
         case "circuit-discarded":
-            detail = DISCARDS.get(str(body.get("reason")), str(body.get("reason")))
+            return DISCARDS.get(str(body.get("reason")), str(body.get("reason")))
         case "held":
             notice = body.get("notice")
-            detail = f"notice {notice}" if notice else str(body.get("reason"))
+            return f"notice {notice}" if notice else str(body.get("reason"))
         case "tag-ordered":
             copy = body.get("copy")
-            detail = f"copy {copy}" if copy else ""
+            return f"copy {copy}" if copy else ""
+        case "prime-entered-late" | "foreign-listed":
+            return _parts_told(body)
         case _:
-            detail = say_extra(kind, body) or say_at_shelf(kind, body)
+            return say_extra(kind, body) or say_at_shelf(kind, body)
+
+
+def say_event(kind: str, body: Facts) -> str:
+    """Return one line for a list of what happened."""
+    line = _EVENTS.get(kind, kind.replace("-", " ").capitalize())
+    given = body.get("facts")
+    facts: Facts = given if isinstance(given, Mapping) else {}
+    detail = _at_the_trolley(kind, body, facts) or _elsewhere(kind, body)
     cautions = body.get("cautions")
     codes = [str(code) for code in cautions] if isinstance(cautions, list) else []
     said_cautions = f". {'; '.join(say_cautions(codes))}" if codes else ""

@@ -11,6 +11,7 @@ from uuid import UUID, uuid4
 import pytest
 from sqlalchemy import func, select
 
+from tests.actions.test_foreign_list import asked, shelves
 from tests.make import (
     HOUR,
     MINUTE,
@@ -208,3 +209,38 @@ def test_sent_again_it_makes_no_second_circuit_and_a_rebuild_makes_the_same_rows
         assert rebuild(session, ward.site.id).changed == ()
         session.rollback()
         assert first_break(session, ward.site.id) is None
+
+
+def test_a_down_time_tag_is_taken_before_its_sheet_is_entered_and_stays_one_circuit(
+    ward: Ward,
+) -> None:
+    """An emergency waits for nobody's typing; what was primed is told later."""
+    (number,) = sheets(ward, 1)
+    taken = ward.take(number)
+    assert taken.facts["number"] == number
+    assert taken.cautions == ("contents-not-recorded",)
+    circuit = made(taken)
+    ward.flow_on(circuit)
+    before = asked(ward, TAP, "T9")
+    assert shelves(before) == ([], [number])
+    ward.now += HOUR
+    with pytest.raises(WrongMoment):
+        enter(ward, number=number, ended_at=ward.now)
+    assert made(enter(ward, number=number)) == circuit
+    facts = ward.facts(circuit)
+    assert facts.state is State.ON_PATIENT
+    assert facts.origin == "own"
+    assert facts.ended_at == ward.now - 4 * HOUR
+    assert [stay.name for stay in sorted(facts.phases, key=lambda stay: stay.from_)][:2] == [
+        "priming",
+        "primed",
+    ]
+    assert shelves(asked(ward, TAP, "T77-0B1")) == ([number], [])
+    assert shelves(asked(ward, TAP, "T9")) == ([], [])
+    assert shelves(asked(ward, TAP, "T9", as_of_no=before.cut.number)) == ([], [number])
+    with pytest.raises(NumberUsed):
+        enter(ward, number=number)
+    ward.sign(circuit, "primer")
+    with ward.services.writes() as session:
+        assert rebuild(session, ward.site.id).changed == ()
+        session.rollback()

@@ -138,6 +138,22 @@ class Person:
         """Do what the page is for: it has one button that stands out."""
         self.page.locator("main form button.main").first.click()
 
+    def presses(self, do: str) -> None:
+        """Press one of a form's buttons by what it does."""
+        with self.page.expect_navigation():
+            self.page.locator(f"main button[name=do][value={do}]").click()
+
+    def gives_the_file(self, name: str, data: bytes) -> None:
+        """Choose a file and send its form."""
+        field = self.page.locator("input[type=file]").first
+        field.set_input_files({"name": name, "mimeType": "application/json", "buffer": data})
+        with self.page.expect_navigation():
+            field.evaluate("field => field.form.requestSubmit()")
+
+    def submits_to_a_pdf(self, act: str) -> None:
+        """Send a form whose answer is a paper: the browser shows it, or keeps it."""
+        self.page.locator(f"form[action$='/{act}']").evaluate("form => form.requestSubmit()")
+
     def submits(self, act: str) -> None:
         """Send the form of an act of this page, wherever it is folded away."""
         with self.page.expect_navigation():

@@ -172,12 +172,14 @@ def key(name: str) -> UUID:
     return uuid5(SITE, name)
 
 
-def make_unit(folder: Path) -> Unit:
+def make_unit(
+    folder: Path, *, name: str = "Norrvik Sound Hospital", practice: bool = False
+) -> Unit:
     """Set the unit up in a new SQLite store in the folder."""
     services = wire(Settings(var_dir=folder))
     services.create_tables()
     site = services.site_of(SITE)
-    set_up_site(SiteFacts(name="Norrvik Sound Hospital", unit="ICU 2", ring="5512"), site=site)
+    set_up_site(SiteFacts(name=name, unit="ICU 2", ring="5512", practice=practice), site=site)
     _people(site)
     _places(site)
     _products(site)

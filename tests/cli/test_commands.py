@@ -240,3 +240,20 @@ def test_a_demo_that_was_broken_off_leaves_an_sqlite_store_empty(
     monkeypatch.setattr(demo, "_make_demo", lambda: _small_demo)
     assert command("demo").exit_code == 0
     assert command("verify").exit_code == 0
+
+
+def test_practice_never_opens_a_real_record_nor_the_other_way(
+    command: Command, services: Services, environment: dict[str, str], tmp_path: Path
+) -> None:
+    """One address set for both would else let practice stand in the record."""
+    for arguments in (("person", "list"), ("verify",), ("serve", "--port", "0")):
+        refused = command(*arguments, "--practice")
+        assert (refused.exit_code, "This store is a real record" in refused.stderr) == (3, True)
+    environment["TRACEABILITY_DATABASE_URL"] = f"sqlite:///{tmp_path / 'practice.db'}"
+    command("migrate", "--practice")
+    new = ("site", "new", "Norrvik Sound Hospital", "--unit", "ICU", "--ring", "1", "--practice")
+    assert command(*new).exit_code == 0
+    assert command("person", "list", "--practice").exit_code == 0
+    refused = command("person", "list")
+    assert (refused.exit_code, "This store is for practice" in refused.stderr) == (3, True)
+    assert services.site.id

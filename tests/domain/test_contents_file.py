@@ -9,16 +9,14 @@ from hypothesis import strategies as st
 
 from traceability.domain.contents_file import (
     MOST_BYTES,
-    MOST_PARTS,
     ContentsFile,
-    Fault,
     FilePart,
     FileProduct,
-    NotReadable,
     digest_of,
     read_file,
     write_file,
 )
+from traceability.domain.file_fields import MOST_PARTS, Fault, NotReadable
 from traceability.domain.parts import Known, PartState
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), max_size=20)

@@ -20,6 +20,7 @@ WORDING: Final = (
     "stock_messages.py",
     "run_messages.py",
     "shelf_messages.py",
+    "moves_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

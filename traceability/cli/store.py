@@ -10,6 +10,8 @@ from sqlalchemy import make_url
 from sqlalchemy.exc import OperationalError
 
 from traceability.cli.exits import NotAvailable
+from traceability.errors import NotSetUp
+from traceability.reads.lists import site_facts
 from traceability.security.keys import KeyFileUnreadable
 from traceability.settings import Settings, read_settings
 from traceability.storage.migrate import NewerStore, newest_revision, revision_of
@@ -50,7 +52,33 @@ def opened(*, practice: bool = False) -> Iterator[Services]:
     make_var(settings)
     require_newest(settings)
     with wired(settings) as services:
+        require_its_kind(services)
         yield services
+
+
+def require_its_kind(services: Services) -> None:
+    """Let pass a practice store for practice, and a real one for the rest; an empty one for both.
+
+    Raises:
+        NotAvailable: what is done for practice would stand in a real record, or the other way.
+    """
+    try:
+        services.site.id  # noqa: B018 - asks whether there is one
+    except NotSetUp:
+        return
+    with services.reads() as session:
+        practice = site_facts(session).practice
+    if practice == services.settings.practice:
+        return
+    if practice:
+        raise NotAvailable(
+            "This store is for practice; nothing in it is real. Start with --practice, or set "
+            "TRACEABILITY_DATABASE_URL to the real one."
+        )
+    raise NotAvailable(
+        "This store is a real record. Practice needs a store of its own: set "
+        "TRACEABILITY_DATABASE_URL to another database, or leave it out."
+    )
 
 
 @contextmanager

@@ -7,6 +7,7 @@ use-by). Source of the words: the unit's glossary, common practice, no source.
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Final
 
 
 class Phase(StrEnum):
@@ -22,6 +23,10 @@ class Phase(StrEnum):
     TRANSFERRED_OUT = "transferred out"
     KEPT = "kept for inspection"
     """Nothing more is done with it, and it is not thrown away: somebody looks at it."""
+
+
+AWAY: Final = "retrieval"
+"""Reason of a take for a mission: away with the retrieval team, and may come back."""
 
 
 class Origin(StrEnum):

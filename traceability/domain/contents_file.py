@@ -8,44 +8,19 @@ nothing about who wrote it.
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import date, datetime
-from enum import StrEnum
+from datetime import datetime
 from typing import Final
 
 from traceability.domain.events import Plain
+from traceability.domain.file_fields import Fault, Fields, NotReadable
 from traceability.domain.parts import PartState
 
 FORM: Final = "circuit-traceability contents"
 VERSION: Final = 1
 MOST_BYTES: Final = 256 * 1024
 """About 600 parts; a circuit has some thirty. Own choice, no source."""
-MOST_PARTS: Final = 200
-LONGEST: Final = 200
-"""Characters of any text. A GS1 lot or serial has 20 at most (GS1 General Specifications,
-sections on AI (10) and AI (21))."""
-
-
-class Fault(StrEnum):
-    """Why a file is not taken; each has its sentence."""
-
-    TOO_LARGE = "too-large"
-    NOT_JSON = "not-json"
-    OTHER_FORM = "other-form"
-    NEWER = "newer"
-    CHANGED = "changed"
-    FIELD = "field"
-
-
-class NotReadable(ValueError):
-    """The file is not a list of contents that can be taken."""
-
-    def __init__(self, fault: Fault, field: str = "") -> None:
-        """Keep what is wrong, and in which field."""
-        super().__init__(f"{fault} {field}".strip())
-        self.fault = fault
-        self.field = field
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +114,7 @@ def read_file(data: bytes) -> tuple[ContentsFile, str]:
         raise NotReadable(Fault.NOT_JSON) from None
     if given != digest:
         raise NotReadable(Fault.CHANGED)
-    return _read(_Fields(whole, "")), digest
+    return _read(Fields(whole, "")), digest
 
 
 def _digest(said: Mapping[str, Plain]) -> str:
@@ -176,81 +151,7 @@ def _moment(at: datetime | None) -> str | None:
     return at.isoformat(timespec="seconds") if at else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Fields:
-    """One object of the file, read field by field; what is wrong names its field."""
-
-    data: Mapping[str, object]
-    path: str
-
-    def wrong(self, name: str) -> NotReadable:
-        return NotReadable(Fault.FIELD, f"{self.path}{name}")
-
-    def text(self, name: str, *, needed: bool = False) -> str:
-        value = self.data.get(name)
-        value = "" if value is None else value
-        if not isinstance(value, str) or len(value) > LONGEST or not (value or not needed):
-            raise self.wrong(name)
-        if value and not value.isprintable():
-            raise self.wrong(name)
-        return value
-
-    def text_or_none(self, name: str) -> str | None:
-        return self.text(name) or None
-
-    def flag(self, name: str) -> bool:
-        value = self.data.get(name, False)
-        if not isinstance(value, bool):
-            raise self.wrong(name)
-        return value
-
-    def volume(self, name: str) -> int | None:
-        value = self.data.get(name)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int) or not 0 < value < 100_000:  # noqa: PLR2004
-            raise self.wrong(name)
-        return value
-
-    def moment(self, name: str) -> datetime | None:
-        text = self.text(name)
-        if not text:
-            return None
-        try:
-            at = datetime.fromisoformat(text)
-        except ValueError:
-            raise self.wrong(name) from None
-        if at.tzinfo is None:
-            raise self.wrong(name)
-        return at
-
-    def expiry(self, name: str) -> str | None:
-        text = self.text(name)
-        if not text:
-            return None
-        try:
-            date.fromisoformat(text if len(text) > len("2027-03") else f"{text}-01")
-        except ValueError:
-            raise self.wrong(name) from None
-        return text
-
-    def inner(self, name: str) -> "_Fields":
-        value = self.data.get(name)
-        if not isinstance(value, dict):
-            raise self.wrong(name)
-        return _Fields(value, f"{self.path}{name}.")
-
-    def rows(self, name: str) -> Iterator["_Fields"]:
-        value = self.data.get(name)
-        if not isinstance(value, list) or len(value) > MOST_PARTS:
-            raise self.wrong(name)
-        for number, row in enumerate(value, start=1):
-            if not isinstance(row, dict):
-                raise self.wrong(f"{name} {number}")
-            yield _Fields(row, f"{self.path}{name} {number}: ")
-
-
-def _read(fields: _Fields) -> ContentsFile:
+def _read(fields: Fields) -> ContentsFile:
     sender, circuit = fields.inner("from"), fields.inner("circuit")
     return ContentsFile(
         practice=fields.flag("practice"),
@@ -268,7 +169,7 @@ def _read(fields: _Fields) -> ContentsFile:
     )
 
 
-def _part(row: _Fields) -> FilePart:
+def _part(row: Fields) -> FilePart:
     state = row.text("state", needed=True)
     if state not in set(PartState):
         raise row.wrong("state")
@@ -293,7 +194,7 @@ def _part(row: _Fields) -> FilePart:
 STANDARDS: Final[Sequence[str]] = ("gs1", "hibc", "isbt128", "ifa", "none")
 
 
-def _product(row: _Fields) -> FileProduct:
+def _product(row: Fields) -> FileProduct:
     standard = row.text("standard", needed=True)
     if standard not in STANDARDS:
         raise row.wrong("standard")

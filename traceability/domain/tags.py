@@ -120,19 +120,28 @@ def _check(head: str) -> str:
 NO_LOOK_ALIKES: Final = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
 """Characters that people read to each other: digits and capitals without 0, 1, I, L, O and U."""
 
+PRACTICE_MARK: Final = "0"
+"""First character of a practice store's code; no other code has it, so that no real store can take
+a practice tag for one of its own."""
 
-def site_code(site_id: UUID) -> str:
+
+def site_code(site_id: UUID, *, practice: bool = False) -> str:
     """Return the four characters under which a site's symbols are told from another's.
 
     There are 810,000 codes, so two sites may share one by chance, and whoever brings sites
-    together asks for that.
+    together asks for that. A practice store's begins with 0.
     """
     # Hashed, since ids made on one morning are alike in most of their characters.
     number, code = int.from_bytes(sha256(site_id.bytes).digest()), ""
     for _ in range(4):
         number, digit = divmod(number, len(NO_LOOK_ALIKES))
         code += NO_LOOK_ALIKES[digit]
-    return code
+    return PRACTICE_MARK + code[1:] if practice else code
+
+
+def is_practice(code: str) -> bool:
+    """Tell whether symbols with this site code belong to a practice store."""
+    return code.startswith(PRACTICE_MARK)
 
 
 def circuit_symbol(code: str, number: str) -> str:

@@ -89,10 +89,10 @@ def _marked(text: str, lots: Sequence[str]) -> str:
         return escape(text)
     either = "|".join(re.escape(lot) for lot in known)
     pieces = re.split(rf"(?<!\w)({either})(?!\w)", text)
-    return "".join(_lot(each) if n % 2 else escape(each) for n, each in enumerate(pieces))
+    return "".join(lot_markup(each) if n % 2 else escape(each) for n, each in enumerate(pieces))
 
 
-def _lot(text: str) -> str:
+def lot_markup(text: str) -> str:
     """Return markup with a line under letters and none under digits: O and 0 always differ."""
     pieces = re.split(r"([^\W\d_]+)", text.replace(" ", NO_BREAK))
     marked = (f"<u>{escape(each)}</u>" if n % 2 else escape(each) for n, each in enumerate(pieces))
@@ -100,7 +100,7 @@ def _lot(text: str) -> str:
 
 
 def _number(text: str) -> Paragraph:
-    return Paragraph(_lot(on_paper(text)), CELL)
+    return Paragraph(lot_markup(on_paper(text)), CELL)
 
 
 def _section(section: AnswerSection, lots: Sequence[str]) -> list[Flowable]:

@@ -9,10 +9,17 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.at_the_run import OFF_THE_SHEET
-from traceability.domain.circuits import Standing, State, state_at
+from traceability.domain.circuits import AWAY, Phase, Standing, State, state_at
 from traceability.domain.events import Plain
 from traceability.domain.parts import PartState
 from traceability.domain.shelf_checks import Look, last_look
+from traceability.reads.moves import (
+    HandoverFacts,
+    ListFacts,
+    contents_word,
+    handover_facts,
+    list_facts,
+)
 from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import NEVER_WAS, Circuit, Part, Signature
@@ -83,6 +90,11 @@ class CircuitFacts:
     opened_at: datetime | None
     """When it was opened after its prime; None: it was not."""
     contents: str
+    """ "recorded"; "stated" or "partly" by the sending hospital's list; "not-recorded"."""
+    listed: ListFacts | None
+    """The sending hospital's newest list."""
+    handover: HandoverFacts | None
+    """To whom it went."""
     sender: str
     """Where a foreign circuit came from, or the tag that nobody knew; empty for our own."""
     state: State
@@ -123,6 +135,13 @@ class CircuitFacts:
     def look(self) -> Look | None:
         """The last look at it on the shelf, or None."""
         return last_look(self.looks)
+
+    @property
+    def away_since(self) -> datetime | None:
+        """Since when it is away with the retrieval team; None if it is not."""
+        now = [each for each in self.phases if each.until is None]
+        away = now and now[0].name == Phase.TAKEN and now[0].reason == AWAY
+        return now[0].from_ if away else None
 
     @property
     def on_run(self) -> OnRunFacts | None:
@@ -172,7 +191,9 @@ def facts_of(
         sheet_version=circuit.sheet_version,
         way=way.way if way else (sheet.way if sheet and prime else ""),
         opened_at=way.valid_from if way and way.recorded_no != circuit.prime_ended_no else None,
-        contents=_contents(circuit, phases),
+        contents=_contents(session, circuit, phases),
+        listed=list_facts(session, circuit),
+        handover=handover_facts(session, circuit),
         sender=(kept.text or "") if kept else "",
         state=state_at(standing, now),
         standing=standing,
@@ -204,9 +225,10 @@ def facts_of(
     )
 
 
-def _contents(circuit: Circuit, phases: tuple[StayFacts, ...]) -> str:
+def _contents(session: Session, circuit: Circuit, phases: tuple[StayFacts, ...]) -> str:
     """Return whether it is recorded what is in it; a voided prime says nothing of that."""
-    return "not-recorded" if any(each.reason == NEVER_WAS for each in phases) else circuit.contents
+    never_was = any(each.reason == NEVER_WAS for each in phases)
+    return "not-recorded" if never_was else contents_word(session, circuit)
 
 
 def _signed(session: Session, row: Signature) -> SignatureFacts:
@@ -265,17 +287,20 @@ def _parts(session: Session, circuit: Circuit, as_of_no: int | None) -> list[Par
             Part.circuit_id == circuit.id,
             believed_at(Part, as_of_no),
         )
-    )
+    ).all()
+    highest: dict[str, int] = {}
+    for part, *_ in rows:
+        highest[part.slot] = max(part.ordinal, highest.get(part.slot, 1))
     found = [
         PartFacts(
             slot=part.slot,
             place=(
                 slots[part.slot].name
                 if part.slot in slots
-                else OFF_THE_SHEET.get(part.slot, part.slot)
+                else OFF_THE_SHEET.get(part.slot, part.slot.replace("-", " "))
             ),
             ordinal=part.ordinal,
-            count=slots[part.slot].count if part.slot in slots else 1,
+            count=slots[part.slot].count if part.slot in slots else highest[part.slot],
             kind=part.kind,
             state=PartState(part.state),
             known=part.known,

@@ -69,7 +69,7 @@ def parts_line(parts: tuple[PartFacts, ...]) -> str:
 
 
 def _prime_lines(session: Session, circuit: CircuitFacts, site_id: object) -> tuple[str, ...]:
-    if circuit.contents != "recorded":
+    if circuit.contents in {"not-recorded", "partly"}:
         return ("Contents not recorded.", "Ask the sending unit for its list.")
     fluids: list[str] = []
     for part in circuit.now_in:

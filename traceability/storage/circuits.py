@@ -48,7 +48,9 @@ class Circuit(Entity, Base):
     begun_at: Mapped[datetime]
     begun_no: Mapped[int]
     contents: Mapped[str]
-    """"recorded", or "not-recorded" for what came from elsewhere or with a tag nobody knew."""
+    """"recorded", or "not-recorded" for what came from elsewhere or with a tag nobody knew.
+
+    As it began, for good: what has been listed since is in `storage.moves`."""
     prime_ended_no: Mapped[int | None]
     """Number of the event that ended its prime. Until then empty places say nothing: a part may be
     in that nobody has recorded yet."""
@@ -87,7 +89,7 @@ class CircuitPhase(Link, Base):
     circuit_id: Mapped[UUID]
     phase: Mapped[str]
     reason: Mapped[str]
-    """Code of why, for a discard; else empty."""
+    """Code of why, for a discard or a take for a mission; else empty."""
 
 
 class CircuitPlace(Link, Base):

@@ -6,6 +6,7 @@ from traceability.web import (
     check,
     circuits,
     corrections,
+    down_time,
     equipment,
     errors,
     filters,
@@ -13,10 +14,12 @@ from traceability.web import (
     health,
     lists,
     lots,
+    moves,
     people,
     prime,
     recall,
     receive,
+    retrieval,
     run_extras,
     runs,
     same_origin,
@@ -49,6 +52,9 @@ PARTS = (
     health,
     stock,
     receive,
+    moves,
+    retrieval,
+    down_time,
 )
 
 

@@ -5,6 +5,7 @@ from typing import Final
 from uuid import UUID
 
 from flask import request
+from werkzeug.datastructures import MultiDict
 
 from traceability.domain.days import moment
 from traceability.domain.moments import Manner
@@ -13,8 +14,10 @@ from traceability.web.session import door, services
 from traceability.web.sign_in import badge_code
 
 
-def moment_of(name: str) -> datetime:
+def moment_of(name: str, fields: MultiDict[str, str] | None = None) -> datetime:
     """Return the moment of a field in the unit's wall clock time; now if it was left empty.
+
+    `fields` are the form's, or those of an address.
 
     A wall time in the repeated hour of autumn is the first of the two, and one in spring's gap is
     the moment the clock jumps: never the later choice.
@@ -22,7 +25,7 @@ def moment_of(name: str) -> datetime:
     Raises:
         BadValue: it is no date and time.
     """
-    text = (request.form.get(name) or "").strip()
+    text = ((request.form if fields is None else fields).get(name) or "").strip()
     ours = services()
     if not text:
         return ours.now()
@@ -85,13 +88,13 @@ def thousandths_in(text: str) -> int | None:
     return number if before + after and len(after) <= 3 else None  # noqa: PLR2004
 
 
-def thousandths(name: str) -> int | None:
+def thousandths(name: str, fields: MultiDict[str, str] | None = None) -> int | None:
     """Return a decimal of the form times 1000; None if it was left empty.
 
     Raises:
         BadValue: it is no such number.
     """
-    text = (request.form.get(name) or "").strip()
+    text = ((request.form if fields is None else fields).get(name) or "").strip()
     if not text:
         return None
     number = thousandths_in(text)

@@ -11,7 +11,7 @@ from traceability.actions.prime.end import EndPrime, end_prime
 from traceability.actions.prime.sign import SignPrime, sign_prime
 from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
-from traceability.domain.tags import OwnSymbol, SymbolKind, read_symbol, site_and_name
+from traceability.domain.tags import OwnSymbol, SymbolKind, is_practice, read_symbol, site_and_name
 from traceability.errors import PartsMissing, UnknownCode
 from traceability.messages import say_refusal
 from traceability.reads.circuits import CircuitFacts, circuit_facts
@@ -170,6 +170,20 @@ def the_circuit(number: str, then: AsOf | None = None) -> CircuitFacts:
     if found is None:
         raise UnknownCode(what="circuit", value=number)
     return found
+
+
+def other_store(text: str, site_code: str) -> str:
+    """Return "practice" or "real" for a tag from a store of the other kind, else nothing.
+
+    A practice tag on a real circuit is a mix-up, and so is a real tag at the practice store.
+    """
+    own = read_symbol(text.strip())
+    if not isinstance(own, OwnSymbol) or own.kind is not SymbolKind.CIRCUIT:
+        return ""
+    theirs = is_practice(site_and_name(own.body)[0])
+    if theirs == is_practice(site_code):
+        return ""
+    return "practice" if theirs else "real"
 
 
 def tag_number(text: str, site_code: str) -> tuple[str, bool]:

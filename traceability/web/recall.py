@@ -140,7 +140,7 @@ def paper() -> ResponseReturnValue:
         site = site_facts(reads)
     sheet = answer_sheet(
         found,
-        unit=f"{site.name}, {site.unit}",
+        unit=f"{'PRACTICE, nothing is real. ' if site.practice else ''}{site.name}, {site.unit}",
         zone=ours.settings.zone_info,
         patients=_patients(found),
     )

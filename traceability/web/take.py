@@ -16,9 +16,10 @@ from traceability.errors import BadValue, NotOnRun, UnknownCode
 from traceability.messages import say_cautions
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
+from traceability.reads.moves import is_reserved
 from traceability.web import session
 from traceability.web.forms import checked, moment_of
-from traceability.web.prime import tag_number, the_circuit
+from traceability.web.prime import other_store, tag_number, the_circuit
 
 pages = Blueprint("take", __name__)
 
@@ -39,11 +40,18 @@ def take() -> ResponseReturnValue:
     if not text:
         raise BadValue(field="tag", value="", why="empty")
     number, is_ours = tag_number(text, code)
+    if other_store(text, code) == "real":
+        # Kept in the practice store it would be lost: there is nothing to go on with here.
+        return render_template("take.html", error="real", tag=text, nav="take"), 422
     if not is_ours and not checked("anyway"):
         half = isinstance(read_symbol(text), BrokenSymbol)
-        sentence = "half" if half else "unknown"
+        sentence = "half" if half else other_store(text, code) or "unknown"
         return render_template("take.html", error=sentence, tag=text, nav="take"), 422
     here = _ours(number) if is_ours else None
+    paper = number if is_ours and here is None and _is_paper(number) else ""
+    if paper and not checked("anyway"):
+        page = render_template("take.html", error="paper", tag=text, paper=paper, nav="take")
+        return page, 422
     if is_ours and here is None and not checked("anyway"):
         return render_template("take.html", error="unknown", tag=text, nav="take"), 422
     if here is not None and _read_twice(here, ours.now()):
@@ -59,7 +67,7 @@ def take() -> ResponseReturnValue:
         return _flow_on_by_tag(here, sent)
     asked = TakeCircuit(
         sent=sent,
-        number="" if here is None else number,
+        number=paper if here is None else number,
         tag_text=text[:400] if here is None else "",
         at=ours.now(),
         manner=Manner.EMERGENCY,
@@ -81,6 +89,13 @@ def _ours(number: str) -> CircuitFacts | None:
         return the_circuit(number)
     except UnknownCode:
         return None
+
+
+def _is_paper(number: str) -> bool:
+    """Tell whether it is the number of a down-time sheet that nobody has entered."""
+    ours = session.services()
+    with ours.reads() as reads:
+        return is_reserved(reads, ours.site.id, number)
 
 
 def _flow_on_by_tag(circuit: CircuitFacts, sent: Sent) -> ResponseReturnValue:
@@ -106,6 +121,7 @@ def taken(number: str) -> ResponseReturnValue:
     against = cautions_for_use(
         circuit.standing,
         contents_recorded=circuit.contents == "recorded",
+        listed=circuit.contents == "stated",
         at=on_run.taken_at if on_run else session.services().now(),
     )
     disputed = [each for each in circuit.runs if each.until is None and each.disputed]

@@ -10,18 +10,23 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.actions.circuit.stated_products import (
+    KnownProduct,
+    product_by_id,
+    stated_product,
+)
 from traceability.actions.prime.end import last_day
 from traceability.actions.prime.late_parts import doubt_units_named_twice
 from traceability.domain.contents_file import ContentsFile, FileProduct
-from traceability.domain.keys import lot_key, product_key, unit_key
+from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known, PartState
 from traceability.domain.sheets import BLOOD_KIND, Where, read_sheet
 from traceability.domain.trolley import FLUID_KIND, PACK_KIND
-from traceability.errors import BadValue, UnknownCode
+from traceability.errors import BadValue
 from traceability.storage.circuits import Circuit, Sheet
 from traceability.storage.items import Product
 from traceability.storage.kept_apart import uuid7
-from traceability.storage.lookup import circuit_with_unit, newest_sheet, packaging_of
+from traceability.storage.lookup import circuit_with_unit, newest_sheet
 
 PRIMING_PLACE: Final = "used-in-priming"
 """Where a part stands that left with the prime's end."""
@@ -128,81 +133,22 @@ def listed_rows(
     return made
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Known:
-    """What is needed of a product, stored or about to be."""
-
-    id: UUID
-    kind: str
-    volume_ml: int | None
-    circuit_type: str
-
-
-def _product(part: ListedPart, site_id: UUID, session: Session, made: Listed) -> _Known | None:
+def _product(
+    part: ListedPart, site_id: UUID, session: Session, made: Listed
+) -> KnownProduct | None:
     if part.product_id is not None:
-        stored = session.get(Product, (site_id, part.product_id))
-        if stored is None:
-            raise UnknownCode(what="product", value=str(part.product_id))
-        return _known(stored)
+        return product_by_id(part.product_id, site_id, session)
     if part.product is None:
         return None
-    stated = part.product
-    # A code of no agency means nothing outside its hospital: it is never taken for one of ours.
-    found = _stored(stated, site_id, session)
-    if found is not None:
-        return _known(found)
-    identifier = (
-        stated.identifier if stated.standard != "none" else f"elsewhere:{stated.identifier}"
-    )
-    product_id = product_key(stated.standard, identifier, site_id=site_id)
-    there = session.get(Product, (site_id, product_id))
-    if there is not None:
-        return _known(there)
-    body: dict[str, object] = {
-        "product": product_id,
-        "standard": stated.standard,
-        "identifier": identifier,
-        "name": stated.name,
-        "maker": stated.maker or "not stated",
-        "item_number": stated.item_number,
-        "kind": part.kind,
-        # Not what it holds and what it is for: a prime here must not go past a stop because
-        # another hospital's file says so. Who keeps the lists adds it.
-        "substance": "",
-        "volume_ml": stated.volume_ml,
-        "circuit_type": "",
-        "counted": False,
-        "packaging": [{"identifier": identifier, "units": 1}],
-    }
-    if body["product"] not in [each["product"] for each in made.new_products]:
-        made.new_products.append(body)
-    return _Known(
-        id=product_id,
-        kind=part.kind,
-        volume_ml=stated.volume_ml,
-        circuit_type="",
-    )
-
-
-def _stored(stated: FileProduct, site_id: UUID, session: Session) -> Product | None:
-    if stated.standard == "none":
-        return None
-    level = packaging_of(session, site_id, stated.standard, stated.identifier)
-    return level[0] if level else None
-
-
-def _known(stored: Product) -> _Known:
-    return _Known(
-        id=stored.id,
-        kind=stored.kind,
-        volume_ml=stored.volume_ml,
-        circuit_type=stored.circuit_type,
-    )
+    known, new = stated_product(part.product, part.kind, site_id, session)
+    if new is not None and new["product"] not in [row["product"] for row in made.new_products]:
+        made.new_products.append(new)
+    return known
 
 
 def _row(
     part: ListedPart,
-    product: _Known | None,
+    product: KnownProduct | None,
     circuit: Circuit,
     session: Session,
     now: datetime,

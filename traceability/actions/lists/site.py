@@ -56,7 +56,7 @@ def set_up_site(facts: SiteFacts, *, site: Site) -> int:
         session.add(LedgerHead(site_id=site.id))
         session.flush()
         ledger = open_ledger(session, sent, site_id=site.id, clock=site.clock)
-        body = asdict(facts) | {"code": site_code(site.id)}
+        body = asdict(facts) | {"code": site_code(site.id, practice=facts.practice)}
         number = ledger.append(Kind.SITE_SET_UP, body, happened_at=ledger.now)
         ledger.append(
             Kind.DEVICE_SET,

@@ -16,7 +16,8 @@ from sqlalchemy.orm import Session
 from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.end import MOST_FILL_ML, USUAL_CO2, use_by_facts
-from traceability.actions.prime.late_parts import NO_CIRCUIT, LatePart, LateRows, rows_of
+from traceability.actions.prime.late_parts import LatePart, LateRows, rows_of
+from traceability.actions.prime.pieces import NO_CIRCUIT
 from traceability.domain.events import Kind
 from traceability.domain.in_place import missing
 from traceability.domain.moments import believed_moment, is_before

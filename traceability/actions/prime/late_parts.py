@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.part_rows import NOT_READ, inside_pack
 from traceability.actions.prime.end import last_day
+from traceability.actions.prime.pieces import NO_CIRCUIT
 from traceability.actions.prime.say import said_part
 from traceability.domain.in_place import InPlace, free_places
 from traceability.domain.keys import lot_key, unit_key
@@ -20,9 +21,6 @@ from traceability.errors import BadValue, UnknownCode
 from traceability.storage.items import Product
 from traceability.storage.kept_apart import uuid7
 from traceability.storage.lookup import circuit_with_unit, hold_on
-
-NO_CIRCUIT = UUID(int=0)
-"""Stands for the circuit that has no id yet."""
 
 MOST_ORDINALS = 99
 """More pieces than that in one place is a slip of the pen. Own choice, no source."""

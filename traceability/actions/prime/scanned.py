@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import Final, Protocol
 from uuid import UUID
 
 from sqlalchemy.orm import Session
@@ -19,7 +19,6 @@ from traceability.identifiers.gs1_table import TABLE
 from traceability.identifiers.interpret import interpret
 from traceability.identifiers.pairs import join
 from traceability.identifiers.reading import Context, Reading, Source, Status
-from traceability.storage.circuits import Circuit
 from traceability.storage.items import Product
 from traceability.storage.lookup import (
     circuit_with_unit,
@@ -28,7 +27,6 @@ from traceability.storage.lookup import (
     printed_expiry,
     run_with_unit,
 )
-from traceability.storage.runs import Run
 
 WRISTBAND: Final = re.compile(
     r"^(?:\]\w\d)?(?:\(?8018|\+/)|\x1d8018|\(8018\)"
@@ -92,6 +90,18 @@ def read_scan(body: Mapping[str, Plain], text: str) -> Scan:
     )
 
 
+class Holder(Protocol):
+    """The circuit that a piece is for; one that has no row yet has an id all the same."""
+
+    @property
+    def site_id(self) -> UUID:
+        """Whose it is."""
+
+    @property
+    def id(self) -> UUID:
+        """Its own id: the same piece in another circuit is told."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
     """Why a scan is not yet a piece; a code and facts for the sentence."""
@@ -146,7 +156,7 @@ def may_be_kept(scan: Scan, today: date) -> bool:
 
 
 def understand(
-    scan: Scan, previous: Scan | None, session: Session, circuit: Circuit | Run, today: date
+    scan: Scan, previous: Scan | None, session: Session, circuit: Holder, today: date
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
     return understand_at(scan, previous, session, circuit.site_id, today, besides=circuit.id)

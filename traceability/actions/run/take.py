@@ -26,6 +26,7 @@ from traceability.errors import (
     WrongState,
 )
 from traceability.storage.circuits import Circuit
+from traceability.storage.down_time import is_on_paper
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import (
@@ -191,7 +192,9 @@ def _refuse_planned(
 
 
 def _without_record(asked: TakeCircuit, ledger: OpenLedger, site: Site, at: datetime) -> Circuit:
-    circuit_id, number = uuid7(ledger.now), next_number(ledger.session, site.id, "X")
+    circuit_id, number = uuid7(ledger.now), asked.number.upper()
+    if not (number and is_on_paper(ledger.session, site.id, number)):
+        number = next_number(ledger.session, site.id, "X")
     text = asked.tag_text or asked.number
     body = {
         "circuit": circuit_id,

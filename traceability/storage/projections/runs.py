@@ -5,7 +5,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.domain.circuits import Phase
+from traceability.domain.circuits import AWAY, Phase
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.circuits import CircuitPhase, CircuitPlace
 from traceability.storage.projections.beginnings import count_up
@@ -62,7 +62,7 @@ def circuit_taken(session: Session, event: Recorded) -> None:
             event.happened_at,
             circuit_id,
             phase=Phase.TAKEN,
-            reason="",
+            reason=AWAY if event.text_or_none("reason") == AWAY else "",
         )
         end_circuit_place(session, event, circuit_id)
         end_all(session, Custody, event, event.happened_at, circuit_id=circuit_id)
