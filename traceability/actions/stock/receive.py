@@ -204,12 +204,12 @@ def _require_another(
 ) -> None:
     """Refuse what is the same piece again: one serial twice, or one pull of the trigger twice."""
     if pieces.unit_id is not None:
-        again = select(StockReceipt).filter_by(
+        again = select(StockReceipt.valid_from).filter_by(
             site_id=site.id, unit_id=pieces.unit_id, superseded_no=None
         )
-        received = session.scalar(again.limit(1))
-        if received is not None:
-            raise BadScan(why="stock-unit-again", since=received.valid_from)
+        since = session.scalar(again.limit(1))
+        if since is not None:
+            raise BadScan(why="stock-unit-again", since=since)
         if asked.packs != 1:
             raise BadScan(why="stock-serial-once", name=pieces.product.name)
     if not asked.text:
