@@ -1,6 +1,6 @@
 """A patient's run: taken, flow on, parts swapped, circuits changed, the end."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 from uuid import UUID
@@ -14,6 +14,7 @@ from traceability.actions.run.swap import SwapPart, swap_part
 from traceability.actions.run.take import TakeCircuit, take_circuit
 from traceability.domain.moments import Manner
 
+from .beside import put_beside, take_out
 from .hospital import BOX_3, CONSOLE_3, FALK, PHONE_4, SATO, TROLLEY_1, Stand
 from .posts import Keeper, discard
 from .primes import require
@@ -59,6 +60,8 @@ class Run:
     circuit: Primed
     bed: Stand
     used: list[Primed]
+    parts: list[UUID] = field(default_factory=list)
+    """Cannulae that lie in the patient."""
 
 
 def live_run(
@@ -80,6 +83,7 @@ def live_run(
         run = yield from begin_run(ward, circuit, course, bed)
     yield stage.minutes(5, 40)
     name_patient(run, "")
+    run.parts = put_beside(stage, run.id, run.number, bed)
     if course.patient_known:
         yield stage.hours(1, 12)
         name_patient(run, reference)
@@ -254,6 +258,7 @@ def _ends(run: Run, course: Course) -> Story[None]:
     else:
         asked = EndRun(sent=stage.sent(PHONE_4, SATO), run_id=run.id, at=stage.now)
         require(end_run(asked, site=stage.site), "run-ended")
+        take_out(stage, run.id, run.number, run.parts)
     yield stage.minutes(20, 120)
     for circuit in run.used:
         discard(ward, circuit, "used")

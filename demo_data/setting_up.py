@@ -20,6 +20,7 @@ from traceability.security.pins import CHEAP_HASHER, hash_pin
 from traceability.security.roles import service_device
 from traceability.wiring import Services
 
+from .beside import register
 from .catalogue import Product, sheets
 from .hospital import (
     DESK,
@@ -52,6 +53,7 @@ def set_up(stage: Stage, services: Services, products: dict[str, Product]) -> No
     _places(stage)
     _products(stage, products)
     _sheets(stage)
+    register(stage)
     set_limit(stage, FIRST_LIMIT_DAYS, read_version=1, sent=_by_service(stage))
 
 

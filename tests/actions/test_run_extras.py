@@ -24,6 +24,8 @@ from tests.make import (
     Ward,
     code,
 )
+from traceability.actions.circuit.keep import MoveCircuit, move_circuit
+from traceability.actions.equipment.register import MoveEquipment, move_equipment
 from traceability.actions.run.change import ChangeOut, change_out
 from traceability.domain.circuits import Phase, State
 from traceability.domain.moments import Manner
@@ -38,6 +40,7 @@ from traceability.errors import (
     WrongMoment,
     WrongState,
 )
+from traceability.reads.equipment import machine_life
 from traceability.storage.circuits import CircuitPlace, Part, Prime
 from traceability.storage.equipment import EquipmentState, EquipmentUse
 from traceability.storage.kept_apart import KeptApart
@@ -475,3 +478,46 @@ def test_the_acts_are_the_same_when_they_come_again(ward: Ward) -> None:
         acts += [lambda call=call, sent=sent: call(sent)] * 2
     answers = [act() for act in acts]
     assert answers[::2] == answers[1::2]
+
+
+def test_a_machines_page_says_whom_it_served_and_who_was_in_the_same_place(ward: Ward) -> None:
+    circuit, run = on_patient(ward)
+    one = ward.machine()
+    for place, hours in (("bed 4", 5), ("console 3", 1)):
+        asked = MoveEquipment(
+            sent=ward.sent(),
+            equipment_id=one,
+            place_id=ward.places[place],
+            at=ward.now,
+        )
+        move_equipment(asked, site=ward.site)
+        if place == "bed 4":
+            ward.equip(run_id=run, equipment_id=one)
+            second = ward.prime()
+            moved = MoveCircuit(
+                sent=ward.sent(), circuit_id=second, place_id=ward.places["bed 4"], at=ward.now
+            )
+            move_circuit(moved, site=ward.site)
+            left = ward.now + hours * HOUR
+        ward.now += hours * HOUR
+    with ward.reads() as session:
+        life = machine_life(session, ward.site.id, one)
+    assert life is not None
+    assert [(each.run, each.circuit) for each in life.served] == [("R-0001", "C-0001")]
+    assert [name for name, _, _ in life.places] == ["bed 4", "console 3"]
+    at_bed = [each for each in life.beside if each.place == "bed 4"]
+    assert [(each.circuit, each.run, each.until) for each in at_bed] == [("C-0002", "", left)]
+    assert life.now.serves == "R-0001"
+    assert ward.facts(circuit).number == "C-0001"
+
+
+def test_a_machine_is_not_moved_to_before_it_came_where_it_stands(ward: Ward) -> None:
+    one = ward.machine()
+    moved = MoveEquipment(
+        sent=ward.sent(), equipment_id=one, place_id=ward.places["bed 4"], at=ward.now
+    )
+    move_equipment(moved, site=ward.site)
+    with pytest.raises(WrongMoment):
+        move_equipment(replace(moved, sent=ward.sent(), at=ward.now - HOUR), site=ward.site)
+    with pytest.raises(UnknownCode):
+        move_equipment(replace(moved, sent=ward.sent(), place_id=uuid4()), site=ward.site)

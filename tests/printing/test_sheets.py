@@ -28,7 +28,12 @@ from traceability.domain.tags import (
     read_symbol,
 )
 from traceability.printing.label_file import load_label
-from traceability.printing.sheets import render_act_cards, render_badges, render_places
+from traceability.printing.sheets import (
+    render_act_cards,
+    render_badges,
+    render_machine_labels,
+    render_places,
+)
 
 PERSON = {
     "code": "7QXM23KFW9",
@@ -90,6 +95,16 @@ def test_badges_and_places_read_back_and_hold_no_name_in_the_symbol() -> None:
     assert [read_symbol(each) for each in symbols(place)] == [
         OwnSymbol(SymbolKind.PLACE, "7QXM.CONSOLE-3")
     ]
+
+
+def test_the_label_of_a_machine_reads_back_as_a_part_of_ours() -> None:
+    machine = {**PLACE, "code": "BME-307", "name": "Heater-cooler Warm 4", "duty": "Serial HC-1"}
+    (label,) = pages(render_machine_labels([machine], site_code="7QXM"), 203)
+    assert [read_symbol(each) for each in symbols(label)] == [
+        OwnSymbol(SymbolKind.PART, "7QXM.BME-307")
+    ]
+    with pytest.raises(ValueError, match="no body"):
+        render_machine_labels([{**machine, "code": "BME/307"}], site_code="7QXM")
 
 
 def test_a_badge_is_as_large_as_a_bank_card() -> None:

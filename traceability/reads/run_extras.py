@@ -14,6 +14,7 @@ from traceability.storage.equipment import EquipmentState, EquipmentUse
 from traceability.storage.items import Lot, Product
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.run_extras import Custody, RunMode, RunPart
+from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import PrintOrder
 
 
@@ -86,6 +87,8 @@ class RunExtras:
     modes: tuple[ModeFacts, ...]
     parts: tuple[RunPartFacts, ...]
     uses: tuple[UseFacts, ...]
+    left: frozenset[UUID]
+    """Circuits of the run that came off and are neither discarded nor kept."""
 
 
 def run_extras(session: Session, site_id: UUID, run_id: UUID) -> RunExtras:
@@ -98,7 +101,27 @@ def run_extras(session: Session, site_id: UUID, run_id: UUID) -> RunExtras:
         ),
         parts=tuple(_parts(session, site_id, run_id)),
         uses=tuple(uses_where(session, site_id, EquipmentUse.run_id == run_id)),
+        left=_left(session, site_id, run_id),
     )
+
+
+def _left(session: Session, site_id: UUID, run_id: UUID) -> frozenset[UUID]:
+    link, phase = CircuitOnRun, CircuitPhase
+    circuits = session.scalars(
+        select(link.circuit_id).where(
+            link.site_id == site_id, link.run_id == run_id, link.superseded_no.is_(None)
+        )
+    ).all()
+    # By circuit: by its phase, SQLite would read all circuits that ever ended.
+    rows = session.execute(
+        select(phase.circuit_id, phase.phase).where(
+            phase.site_id == site_id,
+            phase.circuit_id.in_(circuits),
+            phase.valid_to.is_(None),
+            phase.superseded_no.is_(None),
+        )
+    )
+    return frozenset(row.circuit_id for row in rows if row.phase == Phase.ENDED)
 
 
 def _parts(session: Session, site_id: UUID, run_id: UUID) -> list[RunPartFacts]:

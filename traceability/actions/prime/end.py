@@ -148,7 +148,7 @@ def use_by_facts(use_by: UseBy) -> dict[str, Plain]:
 def _limit(reason: Reason) -> dict[str, Plain]:
     # Hours may be halves, and a body holds no floats.
     facts = {
-        name: str(value) if isinstance(value, float) else value
+        name: f"{value:g}" if isinstance(value, float) else value
         for name, value in reason.facts.items()
     }
     return {"code": str(reason.code), "at": moment_text(reason.at), **facts}
