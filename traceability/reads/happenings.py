@@ -13,6 +13,7 @@ from traceability.domain.events import Plain
 from traceability.storage.circuits import CircuitPhase, CircuitPlace, Part, Signature
 from traceability.storage.holds import Hold
 from traceability.storage.ledger import LedgerEvent
+from traceability.storage.moves import ForeignList, Handover
 from traceability.storage.people import Device, Person
 from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import PrintOrder, TrolleyAct
@@ -48,6 +49,8 @@ def happenings(session: Session, site_id: UUID, circuit_id: UUID) -> list[Happen
         (Hold, Hold.subject_id),
         (PrintOrder, PrintOrder.circuit_id),
         (TrolleyAct, TrolleyAct.circuit_id),
+        (ForeignList, ForeignList.circuit_id),
+        (Handover, Handover.circuit_id),
     ):
         columns = [getattr(table, name) for name in ENTRIES if hasattr(table, name)]
         rows = session.execute(
