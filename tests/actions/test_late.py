@@ -3,6 +3,7 @@
 Source of the rules: common practice, no source; settled in review with people of the trade.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -189,6 +190,21 @@ def test_a_part_that_cannot_be_so_is_refused(ward: Ward, changes: dict[str, Any]
     parts[2] = replace(parts[2], **changes)
     with pytest.raises(BadValue):
         enter(ward, parts=tuple(parts))
+
+
+def test_of_four_who_enter_one_sheet_at_once_one_does_and_the_others_are_told(ward: Ward) -> None:
+    (number,) = sheets(ward, 1)
+
+    def entered(at: int) -> Done | Refused:
+        try:
+            return enter(ward, number=number, parts=paper_parts(ward, serial=f"OX-{at}"))
+        except NumberUsed as told:
+            return told
+
+    with ThreadPoolExecutor(4) as pool:
+        answers = list(pool.map(entered, range(4)))
+    assert sum(isinstance(each, Done) for each in answers) == 1
+    assert ward.circuits() == [number]
 
 
 def test_sent_again_it_makes_no_second_circuit_and_a_rebuild_makes_the_same_rows(

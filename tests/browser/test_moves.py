@@ -193,6 +193,9 @@ def test_a_file_out_of_one_store_goes_into_another(
             sender.fills(to="Inventium North")
             sender.presses_the_main_button()
             sender.reads("to Inventium North")
+            sender.opens(f"/circuits/{number}")
+            sender.reads("What comes after is beyond our record")
+            sender.looks("transferred")
             status, kind, file = sender.fetches(f"/circuits/{number}/contents.json")
             assert (status, kind) == (200, "application/json")
             paper = sender.fetches(f"/circuits/{number}/hand-over.pdf")[2]

@@ -16,6 +16,7 @@ from traceability.storage.corrections import Correction, PatientMerge, RunEnd
 from traceability.storage.holds import Hold
 from traceability.storage.items import Lot
 from traceability.storage.ledger import LedgerEvent
+from traceability.storage.moves import ForeignList, Handover
 from traceability.storage.people import Device, Person
 from traceability.storage.projections.lives import sayings
 from traceability.storage.runs import CircuitOnRun, RunPatient
@@ -62,6 +63,8 @@ def happenings(
         (Hold, Hold.subject_id),
         (PrintOrder, PrintOrder.circuit_id),
         (TrolleyAct, TrolleyAct.circuit_id),
+        (ForeignList, ForeignList.circuit_id),
+        (Handover, Handover.circuit_id),
         (ShelfCheck, ShelfCheck.circuit_id),
         (ToldByHand, ToldByHand.circuit_id),
         (CircuitWay, CircuitWay.circuit_id),

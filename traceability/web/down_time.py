@@ -45,7 +45,9 @@ def page() -> ResponseReturnValue:
 def find() -> ResponseReturnValue:
     """Go to the late entry of a sheet, or to its circuit once it is entered."""
     session.need(Right.ACT)
-    number = sheet_number(request.args.get("sheet", ""))
+    if not request.args.get("sheet", "").strip():
+        return redirect(url_for("down_time.page"))
+    number = sheet_number(request.args["sheet"])
     if _is_entered(number):
         return redirect(url_for("circuits.page", number=number))
     _require_open(number)

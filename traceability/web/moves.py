@@ -22,6 +22,7 @@ from traceability.domain.file_fields import NotReadable
 from traceability.domain.people import Right
 from traceability.errors import BadFile, PrimedHere, Refused
 from traceability.messages import say_refusal
+from traceability.moves_messages import BEYOND, CAUTION
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import kinds_in_use, site_facts
 from traceability.reads.moves import contents_facts
@@ -248,5 +249,6 @@ def hand_over(number: str) -> ResponseReturnValue:
         head="This circuit comes with the list of its contents. Keep it with your own record.",
         facts=(),
         blanks=("Handed over at", "Zone", "Handed over by", "Received by"),
+        caution=f"{CAUTION} {BEYOND}",
         foot=f"As known on {told}. Digest of the contents file {digest[:16]}",
     )

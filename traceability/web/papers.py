@@ -8,8 +8,9 @@ from traceability.domain.contents_file import ContentsFile
 from traceability.domain.papers import CircuitPaper, PaperPart
 from traceability.domain.tags import circuit_symbol
 from traceability.messages import say_limit
-from traceability.moves_messages import BEYOND, CAUTION, GAPS, HOW
+from traceability.moves_messages import GAPS, HOW
 from traceability.printing.circuit_paper import render_circuit_paper
+from traceability.printing.words import NO_BREAK
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.reads.moves import contents_facts
@@ -32,6 +33,7 @@ def circuit_paper(
     head: str,
     facts: tuple[tuple[str, str], ...],
     blanks: tuple[str, ...],
+    caution: str,
     foot: str,
 ) -> Response:
     """Return the sheet that goes with a circuit; never a patient, never a name."""
@@ -58,7 +60,7 @@ def circuit_paper(
         contents=_contents(circuit, contents),
         parts=tuple(_part(contents)),
         blanks=blanks,
-        caution=f"{CAUTION} {BEYOND}",
+        caution=caution,
         foot=foot,
     )
     return pdf(
@@ -117,6 +119,6 @@ def _together(parts: list[PaperPart]) -> list[PaperPart]:
     for part in parts:
         counts[part] = counts.get(part, 0) + 1
     return [
-        replace(part, place=f"{part.place} × {count}") if count > 1 else part
+        replace(part, place=f"{part.place}{NO_BREAK}×{NO_BREAK}{count}") if count > 1 else part
         for part, count in counts.items()
     ]

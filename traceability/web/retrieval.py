@@ -13,7 +13,7 @@ from traceability.domain.people import Right
 from traceability.domain.retrievals import MissionCheck, check_mission
 from traceability.errors import BadValue, UnknownCode, WrongState
 from traceability.messages import say_cautions
-from traceability.moves_messages import mission_words
+from traceability.moves_messages import CAUTION, mission_words
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.reads.shelf import shelf
@@ -149,6 +149,7 @@ def paper(number: str) -> ResponseReturnValue:
             "Seal unbroken on return",
             "Parts changed on the way",
         ),
+        caution=CAUTION,
         foot=f"As known on {moment(ours.now())}. Enter flow on when back: scan the tag. "
         "No patient on this paper.",
     )
