@@ -24,7 +24,8 @@ def stories(draw: st.DrawFn) -> dict[str, Any]:
             fact["recorded_at"] = max(fact["at"], _hour(draw, 20))
     words = [draw(corrections(told, number)) for number in range(draw(st.integers(0, 3)))]
     told += words
-    if words and draw(st.booleans()):
+    taken_back = draw(st.booleans())
+    if words and taken_back:
         told.append(
             {
                 "id": "v9",
@@ -56,7 +57,8 @@ def corrections(draw: st.DrawFn, told: list[dict[str, Any]], number: int) -> dic
     if draw(st.integers(0, 2)) == 0:
         return word | {"void": True}
     parts = [*fact.get("parts", ()), *filter(None, [fact.get("part_in")])]
-    if parts and draw(st.booleans()):
+    of_part = draw(st.booleans())
+    if parts and of_part:
         changes = {
             "lot": draw(st.sampled_from([*LOTS, None])),
             "maker": draw(st.sampled_from([*MAKERS, None])),

@@ -6,22 +6,30 @@ Only shapes are checked here; what the facts mean is for the acts that take them
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
 from typing import Any, Final, TypeAlias
 from zoneinfo import ZoneInfo
 
+from traceability.cli.stories.fields import (
+    BadStory,
+    Given,
+    a_count,
+    a_flag,
+    a_list,
+    a_moment,
+    a_text,
+    an_object,
+    day_or_none,
+    moment,
+    moment_or_none,
+    text_or_none,
+    texts,
+)
 from traceability.domain.shelves.facts import Contained, Item, Kind
 
 __all__ = ["BadStory", "Given", "Story", "moment", "read_story"]
 
-Given: TypeAlias = Mapping[str, Any]
-
 LARGEST_FILE: Final = 10_000_000
 """Bytes; a story has some tens of facts. Own choice."""
-
-
-class BadStory(ValueError):
-    """The file is not a story; the message says what to put right."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,10 +59,10 @@ def read_story(content: bytes) -> Story:
         raise BadStory(f"it is not JSON ({error})") from None
     if not isinstance(file, dict):
         raise BadStory("it is not an object")
-    facts = _list(file, "facts", "the story")
-    questions = _list(file, "questions", "the story")
+    facts = a_list(file, "facts", "the story")
+    questions = a_list(file, "questions", "the story")
     story = Story(
-        id=_text(file, "id", "the story"),
+        id=a_text(file, "id", "the story"),
         zone=_zone(file),
         items=_items(file),
         facts=[_fact(fact, place) for place, fact in enumerate(facts, start=1)],
@@ -64,24 +72,12 @@ def read_story(content: bytes) -> Story:
     return story
 
 
-def moment(text: str) -> datetime:
-    """Return a time of the file, aware UTC.
-
-    Raises:
-        ValueError: it is none, or says no zone.
-    """
-    at = datetime.fromisoformat(text)
-    if at.tzinfo is None:
-        raise ValueError(text)
-    return at.astimezone(UTC)
-
-
 def _no_number(name: str) -> object:
     raise ValueError(f"{name} is no number")
 
 
 def _zone(file: Given) -> ZoneInfo:
-    name = _text(file, "zone", "the story")
+    name = a_text(file, "zone", "the story")
     try:
         return ZoneInfo(name)
     except (KeyError, OSError, ValueError):
@@ -89,7 +85,7 @@ def _zone(file: Given) -> ZoneInfo:
 
 
 def _items(file: Given) -> dict[str, Item]:
-    given = _object(file, "items", "the story")
+    given = an_object(file, "items", "the story")
     complete = file.get("stock_book_complete") or {}
     if not isinstance(complete, dict):
         raise BadStory("stock_book_complete is not an object")
@@ -100,7 +96,7 @@ def _item(name: str, given: object, complete: bool) -> Item:
     where = f"item {name}"
     if not isinstance(given, dict):
         raise BadStory(f"{where} is not an object")
-    kind = _text(given, "kind", where)
+    kind = a_text(given, "kind", where)
     if kind not in set(Kind):
         raise BadStory(f"{where}: kind {kind!r} is none of {', '.join(Kind)}")
     inside = given.get("contains") or []
@@ -110,88 +106,18 @@ def _item(name: str, given: object, complete: bool) -> Item:
         name=name,
         kind=Kind(kind),
         contains=tuple(
-            Contained(item=_text(each, "item", where), maker=_text_or_none(each, "maker", where))
+            Contained(item=a_text(each, "item", where), maker=text_or_none(each, "maker", where))
             for each in inside
         ),
         book_complete=complete,
     )
 
 
-def _list(given: Given, name: str, where: str) -> list[Any]:
-    value = given.get(name)
-    if not isinstance(value, list):
-        raise BadStory(f"{where}: {name} is {_shown(given, name)}, not a list")
-    return value
-
-
-def _object(given: Given, name: str, where: str) -> dict[str, Any]:
-    value = given.get(name)
-    if not isinstance(value, dict):
-        raise BadStory(f"{where}: {name} is {_shown(given, name)}, not an object")
-    return value
-
-
-def _text(given: Given, name: str, where: str) -> str:
-    value = given.get(name)
-    if not isinstance(value, str) or not value.strip():
-        raise BadStory(f"{where}: {name} is {_shown(given, name)}, not a text")
-    return value
-
-
-def _text_or_none(given: Given, name: str, where: str) -> str | None:
-    return None if given.get(name) is None else _text(given, name, where)
-
-
-def _whole(given: Given, name: str, where: str) -> int:
-    value = given.get(name)
-    if not isinstance(value, int) or isinstance(value, bool) or value < 0:
-        raise BadStory(f"{where}: {name} is {_shown(given, name)}, not a number of pieces")
-    return value
-
-
-def _flag(given: Given, name: str, where: str) -> bool:
-    value = given.get(name)
-    if not isinstance(value, bool):
-        raise BadStory(f"{where}: {name} is {_shown(given, name)}, neither true nor false")
-    return value
-
-
-def _moment(given: Given, name: str, where: str) -> datetime:
-    text = _text(given, name, where)
-    try:
-        return moment(text)
-    except (ValueError, OverflowError):
-        raise BadStory(f"{where}: {name} {text!r} is not a time with its zone") from None
-
-
-def _moment_or_none(given: Given, name: str, where: str) -> datetime | None:
-    return None if given.get(name) is None else _moment(given, name, where)
-
-
-def _day_or_none(given: Given, name: str, where: str) -> date | None:
-    text = _text_or_none(given, name, where)
-    try:
-        return None if text is None else date.fromisoformat(text)
-    except ValueError:
-        raise BadStory(f"{where}: {name} {text!r} is not a day YYYY-MM-DD") from None
-
-
-def _texts(given: Given, name: str, where: str) -> tuple[str, ...]:
-    values = _list(given, name, where)
-    if not all(isinstance(value, str) and value.strip() for value in values):
-        raise BadStory(f"{where}: {name} holds {values!r}, not texts only")
-    return tuple(values)
-
-
-def _shown(given: Given, name: str) -> str:
-    return repr(given[name])[:60] if name in given else "missing"
-
-
 Reader: TypeAlias = Callable[[Given, str, str], Any]
 
 
 def _part(given: Given, name: str, where: str) -> dict[str, Any]:
-    return _read_part(_object(given, name, where), f"{where}, {name}")
+    return _read_part(an_object(given, name, where), f"{where}, {name}")
 
 
 def _part_or_none(given: Given, name: str, where: str) -> dict[str, Any] | None:
@@ -199,65 +125,71 @@ def _part_or_none(given: Given, name: str, where: str) -> dict[str, Any] | None:
 
 
 def _parts(given: Given, name: str, where: str) -> tuple[dict[str, Any], ...]:
-    values = _list(given, name, where)
+    values = a_list(given, name, where)
     if not all(isinstance(value, dict) for value in values):
         raise BadStory(f"{where}: {name} is not a list of objects")
     return tuple(_read_part(value, f"{where}, {name}") for value in values)
 
 
 def _inner(given: Given, name: str, where: str) -> dict[str, Any]:
-    inner = _object(given, name, where)
-    return {"item": _text(inner, "item", where), "lot": _text(inner, "lot", where)}
+    inner = an_object(given, name, where)
+    return {"item": a_text(inner, "item", where), "lot": a_text(inner, "lot", where)}
 
 
 PART: Final[Mapping[str, Reader]] = {
-    "p": _text,
-    "item": _text,
-    "maker": _text_or_none,
-    "lot": _text_or_none,
-    "serial": _text_or_none,
-    "box": _text_or_none,
+    "p": a_text,
+    "item": a_text,
+    "maker": text_or_none,
+    "lot": text_or_none,
+    "serial": text_or_none,
+    "box": text_or_none,
 }
 
 FACTS: Final[Mapping[str, Mapping[str, Reader]]] = {
     "receipt": {
-        "item": _text,
-        "maker": _text,
-        "lot": _text,
-        "qty": _whole,
-        "box": _text_or_none,
-        "made": _day_or_none,
-        "shipped": _day_or_none,
+        "item": a_text,
+        "maker": a_text,
+        "lot": a_text,
+        "qty": a_count,
+        "box": text_or_none,
+        "made": day_or_none,
+        "shipped": day_or_none,
     },
-    "stock_out": {"item": _text, "maker": _text_or_none, "lot": _text_or_none, "qty": _whole},
-    "prime": {"circuit": _text, "parts": _parts},
-    "swap": {"circuit": _text, "out": _text_or_none, "part_in": _part_or_none},
-    "connect": {"circuit": _text, "patient": _text},
-    "disconnect": {"circuit": _text},
-    "transfer_out": {"circuit": _text},
-    "discard": {"circuit": _text},
-    "foreign_in": {"circuit": _text},
-    "foreign_list": {"circuit": _text, "complete": _flag, "parts": _parts},
-    "equip_register": {"item": _text, "maker": _text, "serial": _text},
+    "stock_out": {"item": a_text, "maker": text_or_none, "lot": text_or_none, "qty": a_count},
+    "prime": {"circuit": a_text, "parts": _parts},
+    "swap": {"circuit": a_text, "out": text_or_none, "part_in": _part_or_none},
+    "connect": {"circuit": a_text, "patient": a_text},
+    "disconnect": {"circuit": a_text},
+    "transfer_out": {"circuit": a_text},
+    "discard": {"circuit": a_text},
+    "foreign_in": {"circuit": a_text},
+    "foreign_list": {"circuit": a_text, "complete": a_flag, "parts": _parts},
+    "equip_register": {"item": a_text, "maker": a_text, "serial": a_text},
     "equip_on": {
-        "circuit": _text,
-        "p": _text,
-        "item": _text,
-        "maker": _text_or_none,
-        "serial": _text_or_none,
+        "circuit": a_text,
+        "p": a_text,
+        "item": a_text,
+        "maker": text_or_none,
+        "serial": text_or_none,
     },
-    "equip_off": {"p": _text},
+    "equip_off": {"p": a_text},
     "carton_notice": {
-        "pack_item": _text,
-        "pack_maker": _text,
-        "pack_lots": _texts,
+        "pack_item": a_text,
+        "pack_maker": a_text,
+        "pack_lots": texts,
         "inner": _inner,
-        "sole": _flag,
-        "complete": _flag,
+        "sole": a_flag,
+        "complete": a_flag,
     },
-    "ruling": {"item": _text, "maker": _text, "captured": _text, "notice": _text, "same": _flag},
-    "merge": {"from": _text, "into": _text},
-    "correction": {"of": _text, "part": _text_or_none},
+    "ruling": {
+        "item": a_text,
+        "maker": a_text,
+        "captured": a_text,
+        "notice": a_text,
+        "same": a_flag,
+    },
+    "merge": {"from": a_text, "into": a_text},
+    "correction": {"of": a_text, "part": text_or_none},
 }
 """What each type of fact says besides its id and times; other keys are ignored."""
 
@@ -270,18 +202,18 @@ def _fact(given: object, place: int) -> Given:
     where = f"fact {place}"
     if not isinstance(given, dict):
         raise BadStory(f"{where} is not an object")
-    where = f"fact {_text(given, 'id', where)}"
-    kind = _text(given, "type", where)
+    where = f"fact {a_text(given, 'id', where)}"
+    kind = a_text(given, "type", where)
     if kind not in FACTS:
         raise BadStory(f"{where}: type {kind!r} is none that is known")
-    at = _moment(given, "at", where)
+    at = a_moment(given, "at", where)
     said = {name: reader(given, name, where) for name, reader in FACTS[kind].items()}
-    recorded_at = _moment_or_none(given, "recorded_at", where) or at
+    recorded_at = moment_or_none(given, "recorded_at", where) or at
     fact = {"id": given["id"], "type": kind, "at": at, "recorded_at": recorded_at} | said
     if kind == "correction":
         if not isinstance(given.get("void"), bool | None):
             raise BadStory(f"{where}: void is neither true nor false")
-        changes = _object(given, "set", where) if given.get("set") is not None else {}
+        changes = an_object(given, "set", where) if given.get("set") is not None else {}
         fact |= {"void": given.get("void") is True, "set": changes}
     return fact
 
@@ -290,11 +222,11 @@ def _question(given: object, place: int) -> Given:
     where = f"question {place}"
     if not isinstance(given, dict):
         raise BadStory(f"{where} is not an object")
-    where = f"question {_text(given, 'id', where)}"
+    where = f"question {a_text(given, 'id', where)}"
     return {
         "id": given["id"],
-        "as_of": _moment(given, "as_of", where),
-        "scope": _object(given, "scope", where),
+        "as_of": a_moment(given, "as_of", where),
+        "scope": an_object(given, "scope", where),
     }
 
 
@@ -320,9 +252,9 @@ def _correction(fact: Given, ids: Mapping[str, Given]) -> None:
     if of_part:
         readers = dict(PART)
     elif target["type"] != "correction":
-        readers["at"] = _moment
+        readers["at"] = a_moment
     else:
-        readers |= {"at": _moment, "void": _flag, "set": _object}
+        readers |= {"at": a_moment, "void": a_flag, "set": an_object}
     for name in fact["set"]:
         if name in readers:
             fact["set"][name] = readers[name](fact["set"], name, where)
