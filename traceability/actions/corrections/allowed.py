@@ -22,7 +22,9 @@ from traceability.storage.ledger import Sent
 from traceability.storage.projections.lives import BEGINS
 from traceability.storage.runs import CircuitOnRun, Run
 
-OF_PART: Final = frozenset({Kind.PART_PLACED, Kind.PART_SWAPPED})
+OF_PART: Final = frozenset(
+    {Kind.PART_PLACED, Kind.PART_SWAPPED, Kind.PART_ADDED, Kind.PRIME_ENTERED_LATE}
+)
 IN_TIME: Final = frozenset(
     {
         Kind.CIRCUIT_TAKEN,
@@ -41,7 +43,8 @@ CAN_BE_VOID: Final = (
     (IN_TIME - {Kind.PRIME_ENDED})
     | BEGINS
     | WORDS
-    | {Kind.PART_PLACED, Kind.PRIME_SIGNED, Kind.PATIENT_SET, Kind.PATIENTS_MERGED}
+    | {Kind.PART_PLACED, Kind.PART_ADDED, Kind.ADDITIVE_GIVEN}
+    | {Kind.PRIME_SIGNED, Kind.PATIENT_SET, Kind.PATIENTS_MERGED}
 )
 """A prime that has ended is not un-ended: its empty places would say that nothing was in them."""
 

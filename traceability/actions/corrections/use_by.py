@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.once import Site
 from traceability.actions.prime.end import last_day, use_by_facts
+from traceability.domain.at_the_run import ADDITIVE_SLOT
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import BLOOD_KIND, FLUID_KIND
 from traceability.domain.use_by import PartExpiry, decide, opened_later
@@ -64,14 +65,17 @@ def _bases(life: Life) -> list[object]:
 
 
 def _in_then(life: Life, ended: datetime) -> list[dict[str, Any]]:
-    """Return the parts that stayed in when the prime ended, with a printed expiry."""
+    """Return the parts that stayed in when the prime ended, with a printed expiry.
+
+    What was given into the prime later counts as well.
+    """
     return [
         row
         for row in life.rows[Part]
         if row["expiry"] is not None
         and row["product_id"] is not None
         and not row["leaves"]
-        and row["valid_from"] <= ended
+        and (row["valid_from"] <= ended or row["slot"] == ADDITIVE_SLOT)
         and (row["valid_to"] is None or row["valid_to"] > ended)
     ]
 

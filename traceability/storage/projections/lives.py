@@ -165,9 +165,9 @@ def _project(scratch: Session, event: Recorded, said: Sequence[Recorded]) -> Non
     body = dict(event.body)
     if event.kind is Kind.CIRCUIT_TAKEN:
         body["number"] = None  # the run is there already
-    if event.kind is Kind.PRIME_ENDED:
+    if "use_by" in body:
         for each in said:  # decided anew by each correction that touched it; the newest counts
-            for row in each.rows("primes"):
+            for row in each.rows("primes") if each.number > event.number else ():
                 if row.get("circuit") == body["circuit"]:
                     body |= {name: row[name] for name in ("use_by", "decides", "comes_next")}
     inner = event.inner(body)

@@ -4,6 +4,7 @@ Rows that are no longer so are superseded by the correction's number, and what i
 under that number. Rows that stay as they were are not touched, so every earlier answer repeats.
 """
 
+import dataclasses
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 from uuid import UUID
@@ -12,7 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.corrections import as_corrected
-from traceability.domain.events import Kind, Recorded
+from traceability.domain.events import Kind, Plain, Recorded
 from traceability.storage.base import Link
 from traceability.storage.circuits import Signature
 from traceability.storage.corrections import PatientMerge, Restated, RunEnd
@@ -34,6 +35,7 @@ from traceability.storage.projections.rows import (
     replace,
     supersede,
 )
+from traceability.storage.projections.stock_levels import unit_given_back, unit_used
 from traceability.storage.runs import CircuitOnRun, Run, RunPatient
 
 NOT_SAID: Final = ("site_id", "recorded_no", "line", "superseded_no")
@@ -74,6 +76,7 @@ def restate_circuits(
                 else:
                     left.remove(same)
             gone += left
+    pieces = _pieces(columns(each) for each in gone), _pieces(row for _, row in new)
     for old in gone:
         supersede(session, old, event)
     for known in lives:
@@ -91,8 +94,49 @@ def restate_circuits(
             )
         )
     session.flush()
+    _correct_the_book(session, event, *pieces, lines)
     for circuit_id in circuits:
         _sign_as_said(session, event, circuit_id, lines)
+
+
+def _pieces(rows: Iterable[dict[str, Any]]) -> dict[UUID, dict[str, Any]]:
+    """Return the pieces among rows, by id; of several rows of one piece the first."""
+    found: dict[UUID, dict[str, Any]] = {}
+    for row in rows:
+        if "part_id" in row and row["product_id"] is not None:
+            found.setdefault(row["part_id"], row)
+    return found
+
+
+def _correct_the_book(
+    session: Session,
+    event: Recorded,
+    before: dict[UUID, dict[str, Any]],
+    after: dict[UUID, dict[str, Any]],
+    lines: Lines,
+) -> None:
+    """Let the stock book follow where a piece was of another lot, or never was."""
+    for part_id in sorted({*before, *after}):
+        old, new = before.get(part_id), after.get(part_id)
+        if old and new and all(old[name] == new[name] for name in ("product_id", "lot_id")):
+            continue
+        if old:
+            unit_given_back(session, event, lines.take(), old)
+        if new:
+            begun = dataclasses.replace(event, happened_at=new["valid_from"], body=as_body(new))
+            unit_used(session, begun, lines.take(), begun)
+
+
+def as_body(row: dict[str, Any]) -> dict[str, Plain]:
+    """Return what the stock book reads of a piece, as an entry's body says it."""
+    return {
+        "circuit": str(row["circuit_id"]),
+        "product": str(row["product_id"]),
+        "lot_id": None if row["lot_id"] is None else str(row["lot_id"]),
+        "slot": row["slot"],
+        "known": row["known"],
+        "disputed": row["disputed"],
+    }
 
 
 def _take_back_lists(session: Session, event: Recorded, circuit_id: UUID, now: Life) -> None:

@@ -3,6 +3,8 @@
 A count says what is there: what was used before it, and comes in later, changes nothing any more.
 """
 
+from collections.abc import Mapping
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import select
@@ -129,6 +131,27 @@ def units_given_back(session: Session, event: Recorded, undone_no: int) -> None:
         level = level_of(session, event, used.product_id, used.lot_id, used.place_id)
         if level.counted_no is None or level.counted_no < undone_no:
             change(session, event, line, level, -used.quantity, why=GIVEN_BACK)
+
+
+def unit_given_back(session: Session, event: Recorded, line: int, piece: Mapping[str, Any]) -> None:
+    """Put back the one piece that a part had taken, which a correction says was another.
+
+    `piece` has the columns of the part's row. A count made since stands as it is.
+    """
+    used = session.scalar(
+        select(StockChange)
+        .filter_by(
+            site_id=event.site_id, product_id=piece["product_id"], lot_id=piece["lot_id"], why=USED
+        )
+        .where(StockChange.at == piece["valid_from"])
+        .order_by(StockChange.recorded_no.desc())
+        .limit(1)
+    )
+    if used is None:
+        return
+    level = level_of(session, event, used.product_id, used.lot_id, used.place_id)
+    if level.counted_no is None or level.counted_no < used.recorded_no:
+        change(session, event, line, level, 1, why=GIVEN_BACK)
 
 
 def _is_from_the_pack(session: Session, event: Recorded, part: Recorded) -> bool:
