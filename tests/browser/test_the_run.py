@@ -49,6 +49,13 @@ def form(page: Page, action: str) -> None:
     )
 
 
+def scans_into(one: Person, action: str, text: str) -> None:
+    """Scan into the form of an act; the field holds the whole code before anybody goes on."""
+    form(one.page, action)
+    one.scans(text)
+    expect(one.page.locator(f"form[action$='{action}'] [data-scan]")).not_to_have_value("")
+
+
 def registers_a_heater_cooler(one: Person) -> None:
     one.opens("/equipment")
     one.fills(
@@ -102,16 +109,15 @@ def records_what_is_beside_the_circuit(one: Person, unit: Unit) -> None:
     one.reads("Mode VV since")
     form(one.page, "/part-in")
     one.page.locator("form[action$='/part-in'] [name=site]").select_option("right femoral vein")
-    form(one.page, "/part-in")
-    one.scans(gs1(CANNULA, "CN-0I7", serial="S1"))
+    scans_into(one, "/part-in", gs1(CANNULA, "CN-0I7", serial="S1"))
     one.submits("part-in")
     one.reads("right femoral vein")
-    form(one.page, "/equipment-on")
-    one.scans(write_symbol(SymbolKind.PART, f"{site_code(unit.site.id)}.BME-7"))
+    scans_into(
+        one, "/equipment-on", write_symbol(SymbolKind.PART, f"{site_code(unit.site.id)}.BME-7")
+    )
     one.submits("equipment-on")
     one.reads("HC-0B1")
-    form(one.page, "/add-part")
-    one.scans(gs1(TAP, "TX-9"))
+    scans_into(one, "/add-part", gs1(TAP, "TX-9"))
     one.submits("add-part")
     one.reads("Added at the bedside")
     one.reads("TX-9")
@@ -122,11 +128,9 @@ def swaps_and_changes(one: Person, tag: str) -> None:
     one.opens("/runs/R-0001")
     form(one.page, "/swap")
     one.page.locator("form[action$='/swap'] select").select_option(label="Tap by the pump")
-    form(one.page, "/swap")
-    one.scans(gs1(TAP, "SW-1"))
+    scans_into(one, "/swap", gs1(TAP, "SW-1"))
     one.submits("swap")
-    form(one.page, "/change")
-    one.scans(tag)
+    scans_into(one, "/change", tag)
     one.submits("change")
     one.reads("C-0002")
 
@@ -169,8 +173,7 @@ def test_a_second_claim_on_a_machine_is_told_and_kept(
             one.scans(tag)
             one.reads(f"R-000{run}")
             one.opens(f"/runs/R-000{run}")
-            form(one.page, "/equipment-on")
-            one.scans(heater)
+            scans_into(one, "/equipment-on", heater)
             one.submits("equipment-on")
         one.reads("is recorded on run R-0001")
         one.looks("machine-busy")
