@@ -139,6 +139,19 @@ def test_a_prime_entered_after_the_patient_answers_and_earlier_answers_repeat(wa
     same_after_rebuild(ward)
 
 
+def test_a_unit_that_a_swap_put_in_and_the_paper_names_too_is_kept_twice_and_disputed(
+    ward: Ward,
+) -> None:
+    """Else the second entry would meet the rule that a unit is in one place, and never come in."""
+    circuit = ward.take("", tag_text="no tag of ours").subject
+    assert circuit is not None
+    ward.now += HOUR
+    one = replace(tap(ward, slot=TAPS[1]), serial="S-1")
+    assert not swapped(ward, circuit, part_in=one).disputed
+    assert primed_late(ward, circuit, parts=(replace(one, slot=TAPS[0]),)).disputed
+    same_after_rebuild(ward)
+
+
 def test_a_circuit_of_ours_that_was_elsewhere_is_open_again(ward: Ward) -> None:
     circuit = ward.prime()
     back = TakeInForeign(

@@ -16,7 +16,7 @@ from traceability.actions.circuit.stated_products import (
     stated_product,
 )
 from traceability.actions.prime.end import last_day
-from traceability.actions.prime.late_parts import doubt_units_named_twice
+from traceability.actions.prime.late_parts import doubt_units_named_twice, stands_in
 from traceability.domain.contents_file import ContentsFile, FileProduct
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known, PartState
@@ -27,6 +27,7 @@ from traceability.storage.circuits import Circuit, Sheet
 from traceability.storage.items import Product
 from traceability.storage.kept_apart import uuid7
 from traceability.storage.lookup import circuit_with_unit, newest_sheet
+from traceability.storage.moves import list_of
 
 PRIMING_PLACE: Final = "used-in-priming"
 """Where a part stands that left with the prime's end."""
@@ -188,9 +189,16 @@ def _row(
         "volume_ml": part.volume_ml or (product.volume_ml if product else None),
         "leaves": part.priming_only,
         "stays": fluid and not part.priming_only,
-        "disputed": elsewhere is not None,
+        "disputed": bool(elsewhere) or _stands_here(session, circuit, unit_id),
         "pack": None,
     }
+
+
+def _stands_here(session: Session, circuit: Circuit, unit_id: UUID | None) -> bool:
+    """Tell whether we put this very unit in ourselves; the list before this one is no claim."""
+    before = list_of(session, circuit)
+    number = before.recorded_no if before else None
+    return stands_in(session, circuit.site_id, circuit.id, unit_id, besides_no=number)
 
 
 def _inside(

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from uuid import UUID
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.part_rows import NOT_READ, inside_pack
@@ -18,6 +19,7 @@ from traceability.domain.sheets import BLOOD_KIND, Need, Sheet, Slot
 from traceability.domain.trolley import FLUID_KIND, PACK_KIND, Piece, against_swap
 from traceability.domain.use_by import PartExpiry
 from traceability.errors import BadValue, UnknownCode
+from traceability.storage.circuits import Part
 from traceability.storage.items import Product
 from traceability.storage.kept_apart import uuid7
 from traceability.storage.lookup import circuit_with_unit, hold_on
@@ -178,7 +180,7 @@ def _row(
         "volume_ml": volume,
         "leaves": slot.leaves if slot else False,
         "stays": slot.stays if slot else kind == FLUID_KIND,
-        "disputed": elsewhere is not None,
+        "disputed": elsewhere is not None or stands_in(session, site_id, circuit_id, unit_id),
         "box": part.box,
     }
     hold = hold_on(session, site_id, lot_id, product.id if product else None)
@@ -192,6 +194,28 @@ def _row(
         elsewhere=elsewhere,
     )
     return row, product, _against(piece, product, slot, sheet, day)
+
+
+def stands_in(
+    session: Session,
+    site_id: UUID,
+    circuit_id: UUID,
+    unit_id: UUID | None,
+    *,
+    besides_no: int | None = None,
+) -> bool:
+    """Tell whether this very unit is in that circuit by another entry than `besides_no`."""
+    rows = select(Part.recorded_no).filter_by(
+        site_id=site_id,
+        circuit_id=circuit_id,
+        unit_id=unit_id,
+        valid_to=None,
+        superseded_no=None,
+        disputed=False,
+    )
+    if unit_id is None:
+        return False
+    return any(number != besides_no for number in session.scalars(rows))
 
 
 def _against(
