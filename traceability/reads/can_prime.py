@@ -33,7 +33,7 @@ from traceability.domain.use_by import Way
 from traceability.reads.lists import sheets
 from traceability.reads.stock import LevelFacts, ProductStock, stock
 from traceability.storage.circuits import Circuit
-from traceability.storage.lookup import newest_policy
+from traceability.storage.policies import newest_policy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

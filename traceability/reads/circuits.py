@@ -8,11 +8,10 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.domain.at_the_run import OFF_THE_SHEET
 from traceability.domain.circuits import AWAY, Phase, Standing, State, state_at
 from traceability.domain.events import Plain
-from traceability.domain.parts import PartState
 from traceability.domain.shelf_checks import Look, last_look
+from traceability.reads.circuit_parts import PartFacts, parts_of
 from traceability.reads.moves import (
     HandoverFacts,
     ListFacts,
@@ -22,8 +21,7 @@ from traceability.reads.moves import (
 )
 from traceability.reads.stays import OnRunFacts, StayFacts, phases_of, runs_of, stays_of
 from traceability.storage.base import believed_at
-from traceability.storage.circuits import NEVER_WAS, Circuit, Part, Signature
-from traceability.storage.items import Lot, Product
+from traceability.storage.circuits import NEVER_WAS, Circuit, Signature
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import (
     circuit_by_number,
@@ -34,35 +32,7 @@ from traceability.storage.lookup import (
     standing_of,
 )
 from traceability.storage.people import Person
-from traceability.storage.run_extras import Additive
 from traceability.storage.shelf_lookup import looks_at, way_of
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartFacts:
-    """One piece in one place, or one that was there."""
-
-    slot: str
-    place: str
-    """Name of the place in the circuit."""
-    ordinal: int
-    count: int
-    kind: str
-    state: PartState
-    known: str
-    name: str
-    """Product name, or empty."""
-    maker: str
-    item_number: str
-    lot: str | None
-    serial: str | None
-    expiry: str | None
-    product_id: UUID | None
-    lot_id: UUID | None
-    from_: datetime
-    until: datetime | None
-    leaves: bool
-    disputed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +187,7 @@ def facts_of(
             _signed(session, each) for each in _signed_before(session, circuit, as_of_no)
         ),
         hold=(hold.notice or hold.reason) if hold else "",
-        parts=tuple(_parts(session, circuit, as_of_no)),
+        parts=tuple(parts_of(session, circuit, as_of_no)),
         runs=tuple(runs_of(session, circuit, as_of_no)),
         places=tuple(stay for _, stay in stays),
         phases=phases,
@@ -258,65 +228,3 @@ def _signed_before(session: Session, circuit: Circuit, as_of_no: int | None) -> 
 def _name(session: Session, site_id: UUID, person_id: UUID | None) -> str:
     person = person_id and session.get(Person, (site_id, person_id))
     return person.name if person else ""
-
-
-def given_as(additive: Additive | None) -> str:
-    """Return an additive as it was given: name, dose and unit; empty for any other part."""
-    if additive is None:
-        return ""
-    dose = f"{additive.dose} {additive.unit}".strip()
-    return f"{additive.name}, {dose}" if dose else additive.name
-
-
-def _parts(session: Session, circuit: Circuit, as_of_no: int | None) -> list[PartFacts]:
-    sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
-    slots = {slot.id: slot for slot in sheet.slots} if sheet else {}
-    order = {slot_id: index for index, slot_id in enumerate(slots)}
-    rows = session.execute(
-        select(Part, Product.name, Product.maker, Product.item_number, Lot.text, Additive)
-        .outerjoin(Product, (Product.site_id == Part.site_id) & (Product.id == Part.product_id))
-        .outerjoin(Lot, (Lot.site_id == Part.site_id) & (Lot.id == Part.lot_id))
-        .outerjoin(
-            Additive,
-            (Additive.site_id == Part.site_id)
-            & (Additive.circuit_id == Part.circuit_id)
-            & (Additive.part_id == Part.part_id),
-        )
-        .where(
-            Part.site_id == circuit.site_id,
-            Part.circuit_id == circuit.id,
-            believed_at(Part, as_of_no),
-        )
-    ).all()
-    highest: dict[str, int] = {}
-    for part, *_ in rows:
-        highest[part.slot] = max(part.ordinal, highest.get(part.slot, 1))
-    found = [
-        PartFacts(
-            slot=part.slot,
-            place=(
-                slots[part.slot].name
-                if part.slot in slots
-                else OFF_THE_SHEET.get(part.slot, part.slot.replace("-", " "))
-            ),
-            ordinal=part.ordinal,
-            count=slots[part.slot].count if part.slot in slots else highest[part.slot],
-            kind=part.kind,
-            state=PartState(part.state),
-            known=part.known,
-            name=given_as(additive) or name or "",
-            maker=maker or "",
-            item_number=item_number or "",
-            lot=lot,
-            serial=part.serial,
-            expiry=part.expiry,
-            product_id=part.product_id,
-            lot_id=part.lot_id,
-            from_=part.valid_from,
-            until=part.valid_to,
-            leaves=part.leaves,
-            disputed=part.disputed,
-        )
-        for part, name, maker, item_number, lot, additive in rows
-    ]
-    return sorted(found, key=lambda p: (order.get(p.slot, len(order)), p.ordinal, p.from_))

@@ -15,8 +15,8 @@ from traceability.domain.use_by import Limits
 from traceability.security.roles import roles_of
 from traceability.storage.circuits import Sheet
 from traceability.storage.items import Packaging, Product
-from traceability.storage.lookup import newest_policy, read_limits
 from traceability.storage.people import Device, Person
+from traceability.storage.policies import newest_policy, read_limits
 from traceability.storage.site import Place, Policy, Site
 
 

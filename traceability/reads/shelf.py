@@ -20,7 +20,7 @@ from traceability.reads.lists import PlaceFacts, places
 from traceability.reads.ready_log import ready_spans, stood_lately
 from traceability.reads.told import ToldFacts, told_of_place
 from traceability.storage.circuits import Circuit, CircuitPhase
-from traceability.storage.lookup import newest_policy
+from traceability.storage.policies import newest_policy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,8 @@ from traceability.domain.at_the_run import ADDITIVE_SLOT
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import BLOOD_KIND
 from traceability.domain.tags import TagFacts, circuit_symbol
-from traceability.reads.circuits import CircuitFacts, PartFacts
+from traceability.reads.circuit_parts import PartFacts
+from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.storage.items import Product
 

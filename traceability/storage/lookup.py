@@ -16,7 +16,6 @@ from traceability.domain.parts import PartState
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
 from traceability.domain.shelf_checks import last_look
-from traceability.domain.use_by import Limits
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature
 from traceability.storage.holds import Hold
@@ -25,7 +24,7 @@ from traceability.storage.run_extras import RunPart
 from traceability.storage.runs import CircuitOnRun, Run
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.shelf_lookup import looks_at
-from traceability.storage.site import Policy, Series
+from traceability.storage.site import Series
 
 
 def circuit_by_number(session: Session, site_id: UUID, number: str) -> Circuit | None:
@@ -61,38 +60,6 @@ def newest_sheet(session: Session, site_id: UUID, circuit_type: str) -> BuildShe
     )
     stored = session.scalar(rows)
     return None if stored is None else read_sheet(json.loads(stored.body))
-
-
-def newest_policy(session: Session, site_id: UUID) -> tuple[int, Limits]:
-    """Return the version and the limits in force; the defaults where none was set."""
-    rows = select(Policy).filter_by(site_id=site_id).order_by(Policy.version.desc()).limit(1)
-    stored = session.scalar(rows)
-    if stored is None:
-        return 0, Limits()
-    return stored.version, read_limits(stored.body)
-
-
-def read_limits(body: str) -> Limits:
-    """Return the limits of a stored policy."""
-    plain = json.loads(body)
-    opened = plain["opened_fluid_minutes"]
-    return Limits(
-        wet_closed_days=plain["wet_closed_days"],
-        dry_days=plain["dry_days"],
-        wet_open_days=plain["wet_open_days"],
-        blood_hours=plain["blood_minutes"] / 60,
-        opened_fluid_hours=None if opened is None else opened / 60,
-        parts_expiry_counts=plain["parts_expiry_counts"],
-        # Policies of the first version say neither of these.
-        plasticiser_days=plain.get("plasticiser_days", Limits().plasticiser_days),
-        check_hours=plain.get("check_hours", Limits().check_hours),
-    )
-
-
-def limits_of(session: Session, site_id: UUID, version: int) -> Limits:
-    """Return the limits of one version of the policy; the defaults where there is none."""
-    stored = session.get(Policy, (site_id, version))
-    return Limits() if stored is None else read_limits(stored.body)
 
 
 def packaging_of(

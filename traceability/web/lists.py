@@ -1,7 +1,6 @@
 """The unit's lists: products, circuit types, places and policy."""
 
 from contextlib import suppress
-from dataclasses import asdict
 from typing import Final
 from uuid import uuid5
 
@@ -15,13 +14,10 @@ from traceability.actions.lists.site import (
     PLACE_KINDS,
     STANDS_FOR,
     SetPlace,
-    SetPolicy,
     set_place,
-    set_policy,
 )
 from traceability.actions.once import Sent
 from traceability.actions.prime.scan import GoOn, go_on
-from traceability.domain.figures import FIGURES
 from traceability.domain.people import Right
 from traceability.domain.sheets import Need, Slot, Where
 from traceability.domain.use_by import Way
@@ -30,13 +26,10 @@ from traceability.printing.sheets import render_act_cards
 from traceability.reads.lists import (
     kinds_in_use,
     places,
-    policy,
-    policy_history,
     products,
     sheets,
 )
 from traceability.reads.trolley import unknown_code
-from traceability.shelf_messages import LIMIT_NAMES, NOT_ADVICE
 from traceability.web import session
 from traceability.web.forms import checked, minutes, whole
 from traceability.web.prime import the_trolley
@@ -245,54 +238,6 @@ def save_place() -> ResponseReturnValue:
     )
     set_place(asked, site=ours.site)
     return redirect(url_for("lists.place_list"))
-
-
-@pages.get("/policy")
-def policy_page() -> ResponseReturnValue:
-    """Show the limits in force, with the published figures beside them."""
-    session.need(Right.ACT)
-    ours = session.services()
-    with ours.reads() as reads:
-        found = policy(reads, ours.site.id)
-        versions = policy_history(reads, ours.site.id)
-    limits = asdict(found.limits)
-    shown = {
-        name: f"{value:g}" if isinstance(value, float | int) and value is not True else value
-        for name, value in limits.items()
-    }
-    return render_template(
-        "policy.html",
-        policy=found,
-        figures=FIGURES,
-        names=LIMIT_NAMES,
-        not_advice=NOT_ADVICE,
-        values={**shown, "opened_fluid_hours": shown["opened_fluid_hours"] or ""},
-        history=[
-            {"version": each.version, "set_at": each.set_at, "limits": asdict(each.limits)}
-            for each in versions
-        ],
-        nav="lists",
-    )
-
-
-@pages.post("/policy")
-def save_policy() -> ResponseReturnValue:
-    """Set the limits from now on."""
-    opened = minutes("opened_fluid_hours")
-    asked = SetPolicy(
-        sent=session.sent(request.form.get("request_id")),
-        wet_closed_days=whole("wet_closed_days"),
-        dry_days=whole("dry_days"),
-        wet_open_days=whole("wet_open_days"),
-        blood_minutes=minutes("blood_hours") or 0,
-        opened_fluid_minutes=opened,
-        parts_expiry_counts=checked("parts_expiry_counts"),
-        plasticiser_days=whole("plasticiser_days"),
-        check_hours=whole("check_hours"),
-        read_version=whole("read_version"),
-    )
-    set_policy(asked, site=session.site())
-    return redirect(url_for("lists.policy_page"))
 
 
 @pages.get("/cards.pdf")

@@ -10,7 +10,8 @@ from traceability.domain.at_the_run import (
     OFF_THE_SHEET,
     RUN_PART_KINDS,
 )
-from traceability.reads.circuits import CircuitFacts, PartFacts
+from traceability.reads.circuit_parts import PartFacts
+from traceability.reads.circuits import CircuitFacts
 from traceability.reads.equipment import MachineFacts
 from traceability.run_messages import CUSTODY, EQUIPMENT, RUN_PARTS
 from traceability.run_messages import MODES as MODE_WORDS

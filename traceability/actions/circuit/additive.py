@@ -32,7 +32,8 @@ from traceability.domain.use_by import PartExpiry, decide, opened_later
 from traceability.errors import BadScan, BadValue
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.kept_apart import keep_apart, uuid7
-from traceability.storage.lookup import limits_of, phase_of, prime_of, sheet_of
+from traceability.storage.lookup import phase_of, prime_of, sheet_of
+from traceability.storage.policies import limits_of
 from traceability.storage.shelf_lookup import stood_as
 
 LONGEST: Final = {"name": 80, "dose": 20, "unit": 20}

@@ -18,13 +18,8 @@ from traceability.domain.people import Right
 from traceability.domain.use_by import Limit, Reason, Way, opened_later
 from traceability.errors import WrongState
 from traceability.storage.circuits import Circuit, Prime
-from traceability.storage.lookup import (
-    limits_of,
-    moment_text,
-    phase_of,
-    prime_of,
-    sheet_of,
-)
+from traceability.storage.lookup import moment_text, phase_of, prime_of, sheet_of
+from traceability.storage.policies import limits_of
 from traceability.storage.shelf_lookup import way_of
 
 

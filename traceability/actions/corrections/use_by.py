@@ -14,7 +14,8 @@ from traceability.domain.sheets import BLOOD_KIND, FLUID_KIND
 from traceability.domain.use_by import PartExpiry, decide, opened_later
 from traceability.storage.circuits import Circuit, Part, Prime
 from traceability.storage.items import Lot, Product
-from traceability.storage.lookup import limits_of, sheet_of
+from traceability.storage.lookup import sheet_of
+from traceability.storage.policies import limits_of
 from traceability.storage.projections.lives import Life
 from traceability.storage.shelf_lookup import stood_as
 

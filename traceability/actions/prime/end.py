@@ -24,11 +24,8 @@ from traceability.storage.circuits import Circuit, Part
 from traceability.storage.items import Lot, Product
 from traceability.storage.kept_apart import uuid7
 from traceability.storage.ledger import OpenLedger
-from traceability.storage.lookup import (
-    in_place,
-    moment_text,
-    newest_policy,
-)
+from traceability.storage.lookup import in_place, moment_text
+from traceability.storage.policies import newest_policy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -38,12 +38,12 @@ from traceability.storage.lookup import (
     circuit_by_number,
     locked_circuit,
     moment_text,
-    newest_policy,
     newest_sheet,
     next_number,
     prime_of,
 )
 from traceability.storage.people import Person
+from traceability.storage.policies import newest_policy
 from traceability.storage.site import Place
 
 __all__ = ["EnterPrimeLate", "LatePart", "enter_prime_late"]

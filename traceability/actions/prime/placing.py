@@ -26,7 +26,8 @@ from traceability.errors import NothingToKeep, UnknownCode
 from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
-from traceability.storage.lookup import in_place, newest_policy
+from traceability.storage.lookup import in_place
+from traceability.storage.policies import newest_policy
 from traceability.storage.stock_lookup import is_missing_in_book
 
 

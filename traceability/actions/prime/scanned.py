@@ -1,6 +1,5 @@
 """From the characters of a scan to a piece of a known product, or to the reason why not yet."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -9,6 +8,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from traceability.actions.prime.personal import is_personal
 from traceability.domain.events import Plain
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known
@@ -27,16 +27,6 @@ from traceability.storage.lookup import (
     printed_expiry,
     run_with_unit,
 )
-
-WRISTBAND: Final = re.compile(
-    r"^(?:\]\w\d)?(?:\(?8018|\+/)|\x1d8018|\(8018\)"
-    r"|^(?i:https?)://\S*[/?&;](?:8018|725\d)[/=]"
-)
-"""What reads as a person: the GS1 service relation number of a recipient (AI 8018), in an address
-also what stands beside it, whatever else is wrong with the address; and HIBC's provider form.
-Such a text is never written. Sources: GS1 General Specifications (AI 8018), ANSI/HIBC 1.3 (both
-at second hand)."""
-
 
 COMPARE: Final = frozenset({"expiry-far", "serial-like-lot"})
 """Within the standard, and seldom what is printed: a person compares before it is believed."""
@@ -128,11 +118,6 @@ class Understood:
     expiry_printed: str | None
     made: date | None = None
     """Day of manufacture, where the code says it."""
-
-
-def is_personal(text: str) -> bool:
-    """Tell a text that stands for a person, by its standard's own mark."""
-    return WRISTBAND.search(text) is not None
 
 
 NOWHERE: Final = UUID(int=0)

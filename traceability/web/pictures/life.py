@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 
 from traceability.domain.circuits import Origin
 from traceability.domain.parts import PartState
-from traceability.reads.circuits import CircuitFacts, PartFacts
+from traceability.reads.circuit_parts import PartFacts
+from traceability.reads.circuits import CircuitFacts
 from traceability.reads.runs import RunCircuit, RunFacts
 from traceability.reads.stays import OnRunFacts
 from traceability.web.pictures.letters import Label
