@@ -8,11 +8,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.once import Site
+from traceability.actions.prime.personal import is_personal
 from traceability.actions.prime.scanned import (
     Question,
     Scan,
     Understood,
-    is_personal,
     may_be_kept,
     understand,
 )
