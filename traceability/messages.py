@@ -553,6 +553,8 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "short-name": "{field}: use A to Z, digits and hyphens between them.",
     "too-long": "{field} is too long. Check what was read.",
     "not-one-of": "{field}: choose one of {of}.",
+    "other-key": "The fingerprint {value} is of another key than this one. Nothing was recorded. "
+    "Ring the other site on a number you know, and compare again.",
     "in-use": "{field} {value} is in use already. Take another one.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
@@ -701,6 +703,7 @@ _EVENTS: Final[Mapping[str, str]] = {
     "prime-ended": "Prime ended",
     "prime-signed": "Signed",
     "tag-ordered": "Tag printed",
+    "tag-key-set": "Key of another site recorded",
     "circuit-moved": "Moved",
     "circuit-taken": "Taken",
     "take-withdrawn": "Take withdrawn: wrong scan",

@@ -254,3 +254,26 @@ def test_a_demo_that_was_broken_off_leaves_an_sqlite_store_empty(
     monkeypatch.setattr(demo, "_make_demo", lambda: _small_demo)
     assert command("demo").exit_code == 0
     assert command("verify").exit_code == 0
+
+
+def test_another_sites_key_is_believed_only_with_the_fingerprint_that_they_read_out(
+    command: Command, services: Services, tmp_path: Path
+) -> None:
+    file = tmp_path / "key.json"
+    assert services.site
+    assert command("keys", "export", str(file)).exit_code == 0
+    shown = command("keys", "show").stdout[:24]
+    unread = command("keys", "import", str(file))
+    assert unread.exit_code == 1
+    assert "Ring them on a number you know" in unread.stderr
+    assert shown not in unread.stderr, "else it would be copied and not compared"
+    assert command("keys", "import", str(file), "--fingerprint", "1A2B").exit_code == 1
+    assert command("keys", "import", str(file), "--fingerprint", shown).exit_code == 0
+    (row,) = [json.loads(line) for line in command("keys", "list", "--json").stdout.splitlines()]
+    assert (row["fingerprint"], row["state"]) == (shown, "believed")
+    assert command("keys", "withdraw", shown).exit_code == 0
+    assert "withdrawn" in command("keys", "list").stdout
+    assert command("keys", "withdraw", "1A2B").exit_code == 1
+    file.write_text("{}")
+    assert command("keys", "import", str(file), "--fingerprint", shown).exit_code == 2
+    assert command("keys", "import", str(tmp_path / "none")).exit_code == 2

@@ -12,7 +12,7 @@ from typing import Final
 import pytest
 
 PACKAGE: Final = Path(__file__).parents[2] / "traceability"
-WORDING: Final = ("messages.py", "reading_messages.py", "recall_messages.py")
+WORDING: Final = ("messages.py", "reading_messages.py", "recall_messages.py", "tag_messages.py")
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",
     r"errors?|invalid|successful(ly)?|failed|failure": "say what is so, and what to do",

@@ -49,6 +49,7 @@ class Kind(StrEnum):
     CIRCUIT_DISCARDED = "circuit-discarded"
     FOREIGN_ARRIVED = "foreign-arrived"
     CIRCUIT_WITHOUT_RECORD = "circuit-without-record"
+    TAG_KEY_SET = "tag-key-set"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,12 +30,17 @@ def draw_plain(
     *,
     misfit: str,
 ) -> None:
-    """Draw as many plain tags as all facts need; `misfit` names what did not fit the label."""
+    """Draw as many plain tags as all facts need.
+
+    `misfit` names what did not fit the label; empty: all did, and it did not read back.
+    """
     shown = list(_drawable(sheet, label, symbols))
     right = min((field.box.x for field, _, _ in shown), default=label.width)
     wide = (right - 2 * MARGIN_MM) * POINTS_PER_MM
     tall = (label.height - 2 * MARGIN_MM) * POINTS_PER_MM
     why = f"PLAIN TAG: {misfit.replace('_', ' ')} did not fit."
+    if not misfit:
+        why = "PLAIN TAG: the label did not read back. Type the number if it does not scan."
     if not shown:
         why = "PLAIN TAG: no symbol could be made. Type the number."
     for size in SIZES:

@@ -14,7 +14,8 @@ from traceability.domain.tags import (
 )
 from traceability.printing.label import Box, Label
 from traceability.printing.label_file import load_label
-from traceability.printing.pdf import Sheet, new_sheet
+from traceability.printing.paper import new_sheet
+from traceability.printing.pdf import Sheet
 from traceability.printing.words import Said, plain
 
 A4_MM: Final = (210.0, 297.0)

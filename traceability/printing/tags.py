@@ -1,35 +1,107 @@
 """The circuit tag: the record's only handle on the thing itself."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from typing import Final
 
+from traceability.domain.tag_contents import ContentsItem, TagContents, contents_text
 from traceability.domain.tags import TagFacts
-from traceability.printing.label import Label
+from traceability.printing.label import Label, SymbolField
 from traceability.printing.label_file import load_label
-from traceability.printing.pdf import DoesNotFit, new_sheet
+from traceability.printing.paper import Printed, print_sheets, raster_sheet
+from traceability.printing.pdf import DoesNotFit, Sheet
 from traceability.printing.plain_tag import draw_plain
-from traceability.printing.words import Run, Said, lot, plain
+from traceability.printing.proof import reads_as
+from traceability.printing.words import LINE_END, Run, Said, lot, plain
 
 CAUTION: Final = "Inspect before use. The record is not the inspection."
+Signer = Callable[[str], bytes]
+"""Returns the signature of a text."""
 
 
 def render_tag(facts: TagFacts, *, dpi: int = 203, label: Label | None = None) -> bytes:
-    """Return the tag as a PDF of one page in exact millimetres.
+    """Return the tag as a PDF in exact millimetres; see `print_tag`."""
+    return print_tag(facts, dpi=dpi, label=label).pdf
+
+
+def print_tag(
+    facts: TagFacts, *, dpi: int = 203, label: Label | None = None, sign: Signer | None = None
+) -> Printed:
+    """Return the tag as a PDF of one page in exact millimetres, and as dots.
 
     A fact that does not fit its field makes the whole tag a plain text one, which says so: a tag
-    that left something out would be worse. So does a symbol that cannot be written or verified.
+    that left something out would be worse. So does a symbol that cannot be written, or a print that
+    does not read back from its own dots. What phones read is signed by `sign`; the list in it
+    grows until the label is full, and says how much it leaves out.
+
     The same facts give the same bytes.
     """
     label = label or load_label("circuit_tag")
-    said = tag_facts_said(facts)
-    sheet = new_sheet(label.width, label.height, dpi, title=f"Circuit tag {facts.number}")
-    try:
-        sheet.draw(label, said, {"circuit": facts.symbol})
+    symbols, listed = {"circuit": facts.symbol}, None
+    field = next((each for each in label.symbols if each.name == "contents"), None)
+    if field is not None and facts.contents is not None:
+        text, listed = _as_much_as_fits(facts.contents, field, label, dpi, sign)
+        symbols |= {"contents": text} if text else {}
+    said = {**tag_facts_said(facts), "phone": plain(_phone(facts.contents, listed))}
+
+    def usual(sheet: Sheet) -> None:
+        sheet.draw(label, said, symbols)
         sheet.next_page()
+
+    def plainly(sheet: Sheet, misfit: str) -> None:
+        draw_plain(sheet, label, said, symbols, misfit=misfit)
+
+    title = f"Circuit tag {facts.number}"
+    on = partial(print_sheets, label.width, label.height, dpi, title=title)
+    try:
+        made = on(usual)
     except DoesNotFit as misfit:
-        draw_plain(sheet, label, said, {"circuit": facts.symbol}, misfit=misfit.name)
-    return sheet.finished()
+        return replace(on(partial(plainly, misfit=misfit.name)), plain=True)
+    there = {each.name for each in label.symbols}
+    if not reads_as(made.pages[0], (text for name, text in symbols.items() if name in there)):
+        return replace(on(partial(plainly, misfit="")), plain=True)
+    return made
+
+
+def _as_much_as_fits(
+    contents: TagContents, field: SymbolField, label: Label, dpi: int, sign: Signer | None
+) -> tuple[str, int | None]:
+    """Return the text with as many items as the symbol's box holds; "" where not even none do."""
+    sheet = raster_sheet(label.width, label.height, dpi).sheet
+
+    def fits(listed: int) -> str:
+        text = contents_text(contents, listed=listed, sign=sign)
+        try:
+            sheet.sized(field, text)
+        except DoesNotFit:
+            return ""
+        return text
+
+    if whole := fits(len(contents.items)):
+        return whole, len(contents.items)
+    best, low, high = "", 0, len(contents.items) - 1
+    while low <= high:
+        middle = (low + high) // 2
+        if text := fits(middle):
+            best, low = text, middle + 1
+        else:
+            high = middle - 1
+    return (best, low - 1) if best else ("", None)
+
+
+def _phone(contents: TagContents | None, listed: int | None) -> str:
+    """Return what stands beside the symbol for phones."""
+    if contents is None:
+        return ""
+    if listed is None:
+        return "What is in it does not fit this tag"
+    if not contents.recorded:
+        return "Any phone shows what is known"
+    of = len(contents.items)
+    lists = f"all {of} items" if listed == of else f"{listed} of {of} items, the rest not here"
+    return f"Any phone shows {lists}"
 
 
 def tag_facts_said(facts: TagFacts) -> Mapping[str, Said]:
@@ -54,8 +126,33 @@ def tag_facts_said(facts: TagFacts) -> Mapping[str, Said]:
         "warning": plain(facts.unsigned_words),
         "copy": plain(f"Copy {facts.copy + 1}" if facts.copy else ""),
         "ring": plain(_ring(facts)),
+        "coating": plain(f"Coating: {_coating(facts)}"),
+        "contents": _contents(facts.contents),
         "caution": plain(CAUTION),
     }
+
+
+def _coating(facts: TagFacts) -> str:
+    return (facts.contents and facts.contents.coating) or "not recorded"
+
+
+def _contents(contents: TagContents | None) -> Said:
+    """Return the list as lines: how many, of what, lot and serial."""
+    if contents is None or not contents.recorded:
+        return plain("Contents not recorded.")
+    said: list[Run] = []
+    for item in contents.items:
+        said += [LINE_END] if said else []
+        said += _item(item)
+    return tuple(said)
+
+
+def _item(item: ContentsItem) -> Said:
+    said = [*plain(f"{item.count} × "), *lot(item.item)]
+    for word, value in (("lot", item.lot), ("serial", item.serial)):
+        if value:
+            said += [Run(f" {word} "), *lot(value)]
+    return (*said, *plain(f" {item.gap.lower()}" if item.gap else ""))
 
 
 def _joined(*parts: str) -> str:

@@ -17,11 +17,25 @@ from traceability.web import (
     session,
     shelf,
     sign_in,
+    tag_text,
     take,
     trolley,
 )
 
-PARTS = (shelf, sign_in, prime, trolley, circuits, take, runs, recall, lists, people, health)
+PARTS = (
+    shelf,
+    sign_in,
+    prime,
+    trolley,
+    circuits,
+    take,
+    tag_text,
+    runs,
+    recall,
+    lists,
+    people,
+    health,
+)
 
 
 def register(app: Flask) -> None:

@@ -21,14 +21,17 @@ from traceability.actions.run.come_back import CameBackUnused, came_back_unused
 from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
 from traceability.messages import DISCARDS, say_event, say_limit
-from traceability.printing.tags import render_tag
+from traceability.printing.tags import print_tag
 from traceability.reads.happenings import Happening, happenings
 from traceability.reads.lists import places
 from traceability.reads.tags import tag_facts
+from traceability.security.tag_keys import tag_signer
+from traceability.tag_messages import say_tag_text
 from traceability.web import session
 from traceability.web.forms import moment_of, number_in
 from traceability.web.pictures.life import life
 from traceability.web.prime import STANDS_IN, the_circuit
+from traceability.web.tag_text import stated_by
 
 pages = Blueprint("circuits", __name__)
 
@@ -42,9 +45,12 @@ def page(number: str) -> ResponseReturnValue:
         happened = happenings(reads, ours.site.id, circuit.id)
         stand_in = places(reads, ours.site.id, *STANDS_IN)
     zone = ours.settings.zone_info
+    stated = stated_by(circuit.sender) if circuit.sender else None
     return render_template(
         "circuit.html",
         c=circuit,
+        stated=stated,
+        stated_says=say_tag_text(stated) if stated else "",
         timeline_svg=Markup(life(circuit, ours.now(), zone)),  # noqa: S704 - escaped there
         happenings=[_shown(each) for each in happened],
         places=stand_in,
@@ -95,7 +101,8 @@ def tag(number: str) -> ResponseReturnValue:
             copy=_copy(request.args.get("copy")),
             reason=say_limit(circuit.decides),
         )
-    answer = Response(render_tag(facts), mimetype="application/pdf")
+    made = print_tag(facts, sign=tag_signer(ours.keys))
+    answer = Response(made.pdf, mimetype="application/pdf")
     answer.headers["Content-Disposition"] = f'inline; filename="{circuit.number}.pdf"'
     return answer
 
