@@ -4,13 +4,18 @@ import io
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Final
 
 from reportlab.pdfgen.canvas import Canvas
 
 from traceability.printing.barcodes import POINTS_PER_INCH, dots
 from traceability.printing.fonts import register_fonts
-from traceability.printing.pdf import Sheet
+from traceability.printing.pdf import PlacedSymbol, Sheet
 from traceability.printing.raster import Dots, RasterPage
+
+HAIR: Final = 0.1
+"""Of a hundredth of a point: a page of exactly whole dots is made a hundredth smaller as well, or
+one computer's rounding makes it a row too many (measured with poppler: 84.96 pt at 300 dpi)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,6 +26,7 @@ class Printed:
     pages: tuple[Dots, ...]
     """The same pages as dots, True is black: what a preview shows and a label printer gets."""
     dpi: int
+    symbols: tuple[PlacedSymbol, ...]
     plain: bool = False
     """It is a plain text tag, because something did not fit or did not read back."""
 
@@ -41,7 +47,12 @@ def print_sheets(
     draw(as_dots.sheet)
     sheet = new_sheet(width_mm, height_mm, dpi, title=title)
     draw(sheet)
-    return Printed(pdf=sheet.finished(), pages=tuple(as_dots.paper.pages), dpi=dpi)
+    return Printed(
+        pdf=sheet.finished(),
+        pages=tuple(as_dots.paper.pages),
+        dpi=dpi,
+        symbols=tuple(sheet.symbols),
+    )
 
 
 def raster_sheet(width_mm: float, height_mm: float, dpi: int) -> RasterSheet:
@@ -78,7 +89,7 @@ def new_sheet(width_mm: float, height_mm: float, dpi: int, *, title: str) -> She
 
 def _whole_dots(width_mm: float, height_mm: float, dpi: int) -> tuple[float, float]:
     wide, tall = (
-        math.floor(dots(side, dpi) * POINTS_PER_INCH / dpi * 100) / 100
+        math.floor(dots(side, dpi) * POINTS_PER_INCH / dpi * 100 - HAIR) / 100
         for side in (width_mm, height_mm)
     )
     return wide, tall

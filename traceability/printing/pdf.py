@@ -4,7 +4,7 @@ import math
 import re
 from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Protocol
 
 from traceability.printing.barcodes import (
@@ -64,10 +64,15 @@ class Sheet:
     dpi: int
     finish: Callable[[], bytes]
     """Ends the document and returns it."""
+    symbols: list["PlacedSymbol"] = field(default_factory=list)
+    """What was drawn, page by page."""
+    ended: list[None] = field(default_factory=list)
+    """One entry a page that is done."""
 
     def next_page(self) -> None:
         """End the page."""
         self.canvas.showPage()
+        self.ended.append(None)
 
     def finished(self) -> bytes:
         """Return the PDF. The sheet is spent."""
@@ -96,12 +101,12 @@ class Sheet:
             for field in label.symbols
             if symbols.get(field.name)
         ]
-        for field, (size, lines) in texts:
-            self.lines(field, lines, size, left, top)
+        for words, (size, lines) in texts:
+            self.lines(words, lines, size, left, top)
         for rule in label.rules:
             self.ink(rule.box, left, top)
         for symbol, (made, module) in drawn:
-            self.symbol(symbol, made, module, left, top)
+            self.symbol(symbol, made, module, left, top, symbols[symbol.name])
 
     def lines(
         self, field: TextField, lines: Sequence[Said], size: float, left: float, top: float
@@ -168,17 +173,36 @@ class Sheet:
         return math.floor((side - 2 * field.frame) * self.dpi / MM_PER_INCH)
 
     def symbol(
-        self, field: SymbolField, made: Modules, module: int, left: float, top: float
+        self,
+        field: SymbolField,
+        made: Modules,
+        module: int,
+        left: float,
+        top: float,
+        text: str,
     ) -> None:
         """Draw a symbol in the middle of its box, and the frame that marks it."""
         box = field.box
         tall = dots(box.height - 2 * field.frame, self.dpi) if made.linear else module
         x, y = dots(left + box.x, self.dpi), dots(top + box.y, self.dpi)
+        x += (dots(box.width, self.dpi) - made.width * module) // 2
+        y += (dots(box.height, self.dpi) - len(made.rows) * tall) // 2
+        quiet = field.quiet * module
+        above = 0 if made.linear else quiet
+        around = (
+            slice(max(y - above, 0), y + len(made.rows) * tall + above),
+            slice(max(x - quiet, 0), x + made.width * module + quiet),
+        )
+        self.symbols.append(
+            PlacedSymbol(
+                page=len(self.ended), kind=field.kind, text=text, module=module, around=around
+            )
+        )
         draw_modules(
             self.canvas,
             made,
-            left=x + (dots(box.width, self.dpi) - made.width * module) // 2,
-            top=y + (dots(box.height, self.dpi) - len(made.rows) * tall) // 2,
+            left=x,
+            top=y,
             module=module,
             tall=tall,
             dpi=self.dpi,
@@ -193,6 +217,20 @@ class Sheet:
                 Box(x=box.x + box.width - line, y=box.y, width=line, height=box.height),
             ):
                 self.ink(each, left, top)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacedSymbol:
+    """A symbol where it was drawn."""
+
+    page: int
+    """From 0."""
+    kind: str
+    text: str
+    module: int
+    """Its X-dimension in dots."""
+    around: tuple[slice, slice]
+    """Rows and columns of dots, its quiet zone included."""
 
 
 def face_of(field: TextField) -> Face:

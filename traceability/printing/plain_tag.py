@@ -49,7 +49,7 @@ def draw_plain(
             break
     for number, lines in enumerate(pages, start=1):
         for field, made, module in shown:
-            sheet.symbol(field, made, module, 0, 0)
+            sheet.symbol(field, made, module, 0, 0, symbols[field.name])
         count = f" Tag {number} of {len(pages)}." if len(pages) > 1 else ""
         head = broken(plain(why + count), BOLD, size, wide)
         for row, (face, line) in enumerate([*((BOLD, each) for each in head), *lines]):

@@ -1,37 +1,41 @@
-"""Every print is read back before it is offered: its dots are decoded and compared."""
+"""Every print is read back before it is offered: its symbols are decoded and compared."""
 
-from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
 import zxingcpp
 
 from traceability.printing.barcodes import TYPES
+from traceability.printing.paper import Printed
+from traceability.printing.pdf import PlacedSymbol
 from traceability.printing.raster import Dots
 
-FORMATS: Final = zxingcpp.barcode_formats_from_str(
-    ",".join(sorted({type_.zxing.name for type_ in TYPES.values()}))
-)
-LEAST_PIXELS: Final = 2_000
-"""Dots along the longer side below which a page is looked at twice as large as well."""
+PIXELS: Final = 4
+"""A module is read at about this many pixels: a reader needs no more, and more take long."""
 
 
-def read_back(page: Dots) -> frozenset[str]:
-    """Return the texts of all symbols that a reader finds among these dots."""
-    looks = [page]
-    if max(page.shape) < LEAST_PIXELS:
-        looks.append(page.repeat(2, axis=0).repeat(2, axis=1))
-    return frozenset(
-        found.text
-        for look in looks
-        for found in zxingcpp.read_barcodes(
-            np.where(look, 0, 255).astype(np.uint8),
-            formats=FORMATS,
-            text_mode=zxingcpp.TextMode.Plain,
-        )
+def reads_back(made: Printed) -> bool:
+    """Tell whether every symbol of a print reads as what it was to say.
+
+    Looked at is the symbol with its quiet zone as it lies among the other dots of its page: what
+    ran into it would be seen.
+    """
+    return all(
+        read_symbol_of(made.pages[symbol.page], symbol) == symbol.text for symbol in made.symbols
     )
 
 
-def reads_as(page: Dots, texts: Iterable[str]) -> bool:
-    """Tell whether the page reads as these texts, each of them and no other."""
-    return read_back(page) == frozenset(texts)
+def read_symbol_of(page: Dots, symbol: PlacedSymbol) -> str | None:
+    """Return what a reader finds where a symbol was drawn; None: nothing, or more than one."""
+    type_ = TYPES[symbol.kind]
+    there = np.where(page[symbol.around], 0, 255).astype(np.uint8)
+    step, times = max(symbol.module // PIXELS, 1), max(PIXELS // symbol.module, 1)
+    there = there[::step, ::step].repeat(times, axis=0).repeat(times, axis=1)
+    found = zxingcpp.read_barcodes(
+        np.pad(there, PIXELS, constant_values=255),
+        formats=zxingcpp.barcode_formats_from_str(type_.zxing.name),
+        text_mode=zxingcpp.TextMode.Plain,
+    )
+    if len(found) != 1 or found[0].symbology_identifier not in type_.identifiers:
+        return None
+    return found[0].text

@@ -14,15 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from traceability.printing.barcodes import POINTS_PER_INCH
+from traceability.printing.barcodes import MIDDLE, POINTS_PER_INCH
 from traceability.printing.fonts import font_file, text_width
 
 Dots = NDArray[np.bool_]
 """Rows of dots from the top, True is black."""
-FINER: Final = 4
-"""Parts of a dot in which letters are drawn."""
-ROOM: Final = 2
+FINE_DPI: Final = 800
+"""Letters are drawn at this resolution at least, in whole parts of a dot."""
+ROOM: Final = 1.25
 """Font sizes of room around a text for accents and descents."""
+WHITE: Final = 255
 
 
 class RasterPage:
@@ -65,7 +66,8 @@ class RasterPage:
 
     def drawString(self, x: float, y: float, text: str) -> None:  # noqa: N802 - as reportlab
         """Write a text from a point on its baseline."""
-        fine = self._dpi / POINTS_PER_INCH * FINER
+        parts = -(-FINE_DPI // self._dpi)
+        fine = self._dpi / POINTS_PER_INCH * parts
         room = self._points * ROOM
         wide = text_width(text, self._font, self._points)
         # The corner lies on whole dots, so that finer parts of dots can be counted together.
@@ -73,15 +75,14 @@ class RasterPage:
         top = math.floor((self._height - y - room) * self._dpi / POINTS_PER_INCH)
         across = math.ceil((wide + 2 * room) * self._dpi / POINTS_PER_INCH) + 1
         down = math.ceil(2 * room * self._dpi / POINTS_PER_INCH) + 1
-        piece = Image.new("L", (across * FINER, down * FINER), 0)
+        piece = Image.new("L", (across * parts, down * parts), 0)
         pen, font = ImageDraw.Draw(piece), _font(self._font, self._points * fine)
-        base = (self._height - y) * fine - top * FINER
+        base = (self._height - y) * fine - top * parts
         for char in text:
             # One by one, as far apart as in the PDF, which knows of no kerning.
-            pen.text((x * fine - left * FINER, base), char, fill=255, font=font, anchor="ls")
+            pen.text((x * fine - left * parts, base), char, fill=WHITE, font=font, anchor="ls")
             x += text_width(char, self._font, self._points)
-        parts = np.asarray(piece, dtype=np.uint16).reshape(down, FINER, across, FINER)
-        black = parts.mean(axis=(1, 3)) >= 127.5  # noqa: PLR2004 - half a dot
+        black = np.asarray(piece.reduce(parts)) >= MIDDLE
         self._blacken(black, left, top)
 
     def _blacken(self, black: Dots, left: int, top: int) -> None:

@@ -13,7 +13,7 @@ from traceability.printing.label_file import load_label
 from traceability.printing.paper import Printed, print_sheets, raster_sheet
 from traceability.printing.pdf import DoesNotFit, Sheet
 from traceability.printing.plain_tag import draw_plain
-from traceability.printing.proof import reads_as
+from traceability.printing.proof import reads_back
 from traceability.printing.words import LINE_END, Run, Said, lot, plain
 
 CAUTION: Final = "Inspect before use. The record is not the inspection."
@@ -59,8 +59,7 @@ def print_tag(
         made = on(usual)
     except DoesNotFit as misfit:
         return replace(on(partial(plainly, misfit=misfit.name)), plain=True)
-    there = {each.name for each in label.symbols}
-    if not reads_as(made.pages[0], (text for name, text in symbols.items() if name in there)):
+    if not reads_back(made):
         return replace(on(partial(plainly, misfit="")), plain=True)
     return made
 

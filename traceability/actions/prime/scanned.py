@@ -11,8 +11,9 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.events import Plain
 from traceability.domain.keys import lot_key, unit_key
+from traceability.domain.part_labels import PartRead, read_part
 from traceability.domain.parts import Known
-from traceability.domain.tags import read_symbol
+from traceability.domain.tags import BrokenSymbol, OwnSymbol, read_symbol, site_code
 from traceability.domain.trolley import Piece
 from traceability.identifiers.gs1 import read_elements
 from traceability.identifiers.gs1_table import TABLE
@@ -126,7 +127,8 @@ Fewer digits alone are no product's: most likely somebody's PIN, in the wrong fi
 def may_be_kept(scan: Scan, today: date) -> bool:
     """Tell whether the text may stand anywhere: no person's, no badge's or tag's, no PIN."""
     bare = scan.text.strip()
-    if is_personal(bare) or read_symbol(bare) is not None:
+    own = read_symbol(bare)
+    if is_personal(bare) or (own is not None and _part_of_ours(own) is None):
         return False
     if bare.isdigit() and len(bare) < SHORTEST_CODE:
         return False
@@ -137,12 +139,30 @@ def understand(
     scan: Scan, previous: Scan | None, session: Session, circuit: Circuit, today: date
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
-    if read_symbol(scan.text.strip()) is not None:
+    own = read_symbol(scan.text.strip())
+    part = own and _part_of_ours(own)
+    if part:
+        # Another site's label of its own names an item that only that site knows.
+        if part.site_code != site_code(circuit.site_id):
+            return Question(code="own-symbol", facts={}, keeps_text=False)
+        labelled = Reading(
+            text=scan.text,
+            status=Status.OK,
+            device_identifier=part.item,
+            lot=part.lot,
+            expiry=part.expiry,
+        )
+        return _product_of(labelled, scan, None, session, circuit, today)
+    if own is not None:
         return Question(code="own-symbol", facts={}, keeps_text=False)
     reading = _interpret(scan, today, previous.text if previous else None)
     if is_personal(scan.text) or reading.private:
         return Question(code="wristband", facts={}, keeps_text=False)
     return _product_of(reading, scan, previous, session, circuit, today)
+
+
+def _part_of_ours(own: OwnSymbol | BrokenSymbol) -> PartRead | None:
+    return read_part(own) if isinstance(own, OwnSymbol) else None
 
 
 def _product_of(
