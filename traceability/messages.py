@@ -553,6 +553,7 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "short-name": "{field}: use A to Z, digits and hyphens between them.",
     "too-long": "{field} is too long. Check what was read.",
     "not-one-of": "{field}: choose one of {of}.",
+    "not-a-day": "{field}: {value} is no day. Write it as 2031-05-06.",
     "other-key": "The fingerprint {value} is of another key than this one. Nothing was recorded. "
     "Ring the other site on a number you know, and compare again.",
     "in-use": "{field} {value} is in use already. Take another one.",

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Final
 
+from traceability.domain.part_labels import read_part
+from traceability.domain.tags import OwnSymbol, SymbolKind, read_symbol, site_and_name
 from traceability.reads.tag_texts import Says, TagTextFacts
 
 _SAYS: Final[Mapping[Says, str]] = {
@@ -40,3 +42,40 @@ def say_listed(facts: TagTextFacts) -> str:
         f"It lists {len(read.items)} of {read.of} items. {left} did not fit the tag: no lot can be "
         "excluded by this list."
     )
+
+
+READ_BACK: Final = "READBACK"
+_KINDS: Final[Mapping[SymbolKind, str]] = {
+    SymbolKind.CIRCUIT: "the tag of circuit {name}",
+    SymbolKind.ACT: "the act card {name}",
+    SymbolKind.PLACE: "the place {name}",
+    SymbolKind.BADGE: "a badge",
+    SymbolKind.PART: "a part label: {name}",
+    SymbolKind.FORM: "a form: {name}",
+}
+
+
+def say_read_back(text: str, site_code: str, stated: TagTextFacts | None) -> str:
+    """Return what a label that was just printed reads as, and whether it is whole."""
+    if stated is not None:
+        return f"Read whole: the symbol for phones of {stated.read.number}. {say_tag_text(stated)}"
+    own = read_symbol(text)
+    if not isinstance(own, OwnSymbol):
+        return (
+            "This is no label of ours, or only half of it was read. Scan it again. Still so? "
+            "Print it again at 100 %, and clean the printer's head."
+        )
+    if own.kind is SymbolKind.ACT and own.body == READ_BACK:
+        return (
+            "Read whole: this printer draws two dots cleanly and this scanner sees them. Now lay a "
+            "ruler on the line: 79.6 to 80.4 mm is right."
+        )
+    code, name = site_and_name(own.body)
+    if own.kind in {SymbolKind.ACT, SymbolKind.BADGE}:
+        code, name = site_code, own.body
+    part = read_part(own)
+    shown = f"{part.item}, lot {part.lot}" if part else name
+    said = _KINDS.get(own.kind, "{name}").format(name=shown)
+    capitals = " Caps Lock is on at this keyboard: lots will come wrong." if own.caps_lock else ""
+    elsewhere = "" if code == site_code else " It is not of this site: a sample, or another's."
+    return f"Read whole: {said}.{elsewhere}{capitals}"

@@ -24,7 +24,7 @@ def addresses(app: Flask, number: str) -> dict[str, str]:
         for rule in app.url_map.iter_rules():
             if "GET" not in (rule.methods or set()) or rule.endpoint in SEEN_ELSEWHERE:
                 continue
-            if any(rule.rule.endswith(end) for end in (".pdf", ".csv", ".json", ".svg")):
+            if any(rule.rule.endswith(end) for end in (".pdf", ".csv", ".json", ".svg", ".png")):
                 continue
             name = rule.endpoint
             if name == "static" or name.startswith(("health", "api")):

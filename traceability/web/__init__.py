@@ -3,11 +3,13 @@
 from flask import Flask
 
 from traceability.web import (
+    circuit_labels,
     circuits,
     errors,
     filters,
     headers,
     health,
+    labels,
     lists,
     people,
     prime,
@@ -28,11 +30,13 @@ PARTS = (
     prime,
     trolley,
     circuits,
+    circuit_labels,
     take,
     tag_text,
     runs,
     recall,
     lists,
+    labels,
     people,
     health,
 )

@@ -1,34 +1,25 @@
 """A circuit's page, its tag, and the acts on the shelf."""
 
-from typing import Final
-
-from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
-from werkzeug.exceptions import NotFound
 
 from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
 from traceability.actions.circuit.hold import PutOnHold, Release, put_on_hold, release
 from traceability.actions.circuit.keep import (
     DiscardCircuit,
     MoveCircuit,
-    OrderTag,
     discard_circuit,
     move_circuit,
-    order_tag,
 )
 from traceability.actions.run.come_back import CameBackUnused, came_back_unused
-from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
-from traceability.messages import DISCARDS, say_event, say_limit
-from traceability.printing.tags import print_tag
+from traceability.messages import DISCARDS, say_event
 from traceability.reads.happenings import Happening, happenings
 from traceability.reads.lists import places
-from traceability.reads.tags import tag_facts
-from traceability.security.tag_keys import tag_signer
 from traceability.tag_messages import say_tag_text
 from traceability.web import session
-from traceability.web.forms import moment_of, number_in
+from traceability.web.forms import moment_of
 from traceability.web.pictures.life import life
 from traceability.web.prime import STANDS_IN, the_circuit
 from traceability.web.tag_text import stated_by
@@ -69,50 +60,6 @@ def _shown(happening: Happening) -> dict[str, object]:
         "late": late if late.total_seconds() > 60 * 60 else None,
         "number": happening.number,
     }
-
-
-@pages.post("/circuits/<number>/tag")
-def order(number: str) -> ResponseReturnValue:
-    """Order the tag and show it; a second one is a copy and says so."""
-    circuit = the_circuit(number)
-    done = order_tag(
-        OrderTag(
-            sent=session.sent(request.form.get("request_id")),
-            circuit_id=circuit.id,
-            at=session.services().now(),
-        ),
-        site=session.site(),
-    )
-    return redirect(url_for("circuits.tag", number=circuit.number, copy=done.facts["copy"]))
-
-
-@pages.get("/circuits/<number>/tag.pdf")
-def tag(number: str) -> ResponseReturnValue:
-    """Give the tag as a PDF in exact millimetres."""
-    session.need(Right.ACT)
-    circuit, ours = the_circuit(number), session.services()
-    if circuit.standing.phase is Phase.PRIMING:
-        raise NotFound
-    with ours.reads() as reads:
-        facts = tag_facts(
-            reads,
-            circuit,
-            zone=ours.settings.zone_info,
-            copy=_copy(request.args.get("copy")),
-            reason=say_limit(circuit.decides),
-        )
-    made = print_tag(facts, sign=tag_signer(ours.keys))
-    answer = Response(made.pdf, mimetype="application/pdf")
-    answer.headers["Content-Disposition"] = f'inline; filename="{circuit.number}.pdf"'
-    return answer
-
-
-MOST_COPIES: Final = 9999
-
-
-def _copy(text: str | None) -> int:
-    number = number_in(text or "") or 0
-    return number if number <= MOST_COPIES else 0
 
 
 @pages.post("/circuits/<number>/move")
