@@ -14,9 +14,11 @@ from traceability.printing.paper import Printed, print_sheets, raster_sheet
 from traceability.printing.pdf import DoesNotFit, Sheet
 from traceability.printing.plain_tag import draw_plain
 from traceability.printing.proof import reads_back
-from traceability.printing.words import LINE_END, Run, Said, lot, plain
+from traceability.printing.words import LINE_END, NO_BREAK, Run, Said, lot, plain
 
 CAUTION: Final = "Inspect before use. The record is not the inspection."
+MOST_LINES: Final = 12
+"""Items that get a line each; more are set as running text, so that they fit in a size to read."""
 Signer = Callable[[str], bytes]
 """Returns the signature of a text."""
 
@@ -136,22 +138,24 @@ def _coating(facts: TagFacts) -> str:
 
 
 def _contents(contents: TagContents | None) -> Said:
-    """Return the list as lines: how many, of what, lot and serial."""
+    """Return the list, a line an item, many items one after the other: count, item, lot, serial."""
     if contents is None or not contents.recorded:
         return plain("Contents not recorded.")
+    between = (LINE_END,) if len(contents.items) <= MOST_LINES else plain("; ")
     said: list[Run] = []
     for item in contents.items:
-        said += [LINE_END] if said else []
+        said += between if said else ()
         said += _item(item)
     return tuple(said)
 
 
 def _item(item: ContentsItem) -> Said:
-    said = [*plain(f"{item.count} × "), *lot(item.item)]
+    # No line ends inside an item: a lot on the next line is soon another item's.
+    said = [*plain(f"{item.count}{NO_BREAK}×{NO_BREAK}"), *lot(item.item)]
     for word, value in (("lot", item.lot), ("serial", item.serial)):
         if value:
-            said += [Run(f" {word} "), *lot(value)]
-    return (*said, *plain(f" {item.gap.lower()}" if item.gap else ""))
+            said += [Run(f"{NO_BREAK}{word}{NO_BREAK}"), *lot(value)]
+    return (*said, *plain(f" {item.gap.lower()}".replace(" ", NO_BREAK) if item.gap else ""))
 
 
 def _joined(*parts: str) -> str:
@@ -184,7 +188,8 @@ def _signed(
     # The hour alone would mislead on a tag that was signed on another day.
     local = signed_at.astimezone(facts.zone)
     same_day = local.date() == facts.primed_at.astimezone(facts.zone).date()
-    return f"{who}, signed {local:%H:%M}" if same_day else f"{who}, signed {local:%Y-%m-%d %H:%M}"
+    when = f"{local:%H:%M}" if same_day else f"{local:%Y-%m-%d %H:%M}"
+    return f"{who}, signed{NO_BREAK}{when}"
 
 
 def _oxygenator(facts: TagFacts) -> Said:
