@@ -109,3 +109,33 @@ def test_a_tag_goes_to_the_units_printer_and_opens_if_it_does_not(  # noqa: PLR0
     assert sent.exists() == (queue == "tags")
     if queue == "tags":
         assert sent.read_bytes().startswith(b"^XA^PW799^LL496")
+
+
+def test_a_part_without_a_code_gets_a_label_and_is_scanned_by_it(
+    unit: Unit, base: str, chromium: Browser, seen: Path
+) -> None:
+    with person(chromium, base, seen) as one:
+        one.signs_in("J. Ruiz")
+        one.opens("/products/new")
+        one.fills(standard="none", identifier="TAP-9", name="Tap without a code")
+        one.fills(maker="Oskerby Devices", kind="tap")
+        one.presses_the_main_button()
+        one.page.wait_for_url(re.compile(r"/products$"))
+        one.opens("/labels")
+        one.looks("labels-with-a-part")
+        product = one.page.locator("#product option").first.get_attribute("value")
+        address = f"/labels/parts.pdf?product={product}&expires=2033-03-31&copies=3"
+        status, _, pdf = one.fetches(f"{address}&lot=K26-0B8")
+        assert status == 200
+        drawn = pages(pdf, 203)
+        assert len(drawn) == 3
+        (symbol,) = symbols(drawn[0])
+        assert "Lot K26-0B8" in text(pdf)
+        assert "Expires 2033-03-31" in text(pdf)
+        assert one.fetches(f"{address}&lot=k26")[0] == 422, "a lot is refused and never changed"
+        wrong_day = f"/labels/parts.pdf?product={product}&expires=31.3.&lot=K26"
+        assert one.fetches(wrong_day)[0] == 422
+        number = one.begins_a_prime()
+        one.scans(symbol)
+        one.sees("Accepted", re.compile("Tap without a code"))
+        assert unit.lots_in(number) == ["K26-0B8"]

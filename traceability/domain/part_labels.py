@@ -10,7 +10,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 
-from traceability.domain.tags import OwnSymbol, SymbolKind, site_and_name, write_symbol
+from traceability.domain.tags import (
+    BrokenSymbol,
+    OwnSymbol,
+    SymbolKind,
+    site_and_name,
+    write_symbol,
+)
 from traceability.identifiers.write import CannotWrite, write_element_string
 
 PARTED: Final = "--"
@@ -83,6 +89,11 @@ def read_part(symbol: OwnSymbol) -> PartRead | None:
     if len(rest) > 1 and expiry is None:
         return None
     return PartRead(site_code=code, item=item, lot=rest[0], expiry=expiry)
+
+
+def read_part_of(own: OwnSymbol | BrokenSymbol | None) -> PartRead | None:
+    """Return what a part's label says, whatever was read; None: it is no whole label of a part."""
+    return read_part(own) if isinstance(own, OwnSymbol) else None
 
 
 def _day(text: str) -> date | None:

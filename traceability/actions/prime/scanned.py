@@ -11,9 +11,9 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.events import Plain
 from traceability.domain.keys import lot_key, unit_key
-from traceability.domain.part_labels import PartRead, read_part
+from traceability.domain.part_labels import read_part_of
 from traceability.domain.parts import Known
-from traceability.domain.tags import BrokenSymbol, OwnSymbol, read_symbol, site_code
+from traceability.domain.tags import read_symbol, site_code
 from traceability.domain.trolley import Piece
 from traceability.identifiers.gs1 import read_elements
 from traceability.identifiers.gs1_table import TABLE
@@ -128,7 +128,7 @@ def may_be_kept(scan: Scan, today: date) -> bool:
     """Tell whether the text may stand anywhere: no person's, no badge's or tag's, no PIN."""
     bare = scan.text.strip()
     own = read_symbol(bare)
-    if is_personal(bare) or (own is not None and _part_of_ours(own) is None):
+    if is_personal(bare) or (own is not None and read_part_of(own) is None):
         return False
     if bare.isdigit() and len(bare) < SHORTEST_CODE:
         return False
@@ -140,7 +140,7 @@ def understand(
 ) -> Understood | Question:
     """Return the piece, or what has to be asked first."""
     own = read_symbol(scan.text.strip())
-    part = own and _part_of_ours(own)
+    part = read_part_of(own)
     if part:
         # Another site's label of its own names an item that only that site knows.
         if part.site_code != site_code(circuit.site_id):
@@ -159,10 +159,6 @@ def understand(
     if is_personal(scan.text) or reading.private:
         return Question(code="wristband", facts={}, keeps_text=False)
     return _product_of(reading, scan, previous, session, circuit, today)
-
-
-def _part_of_ours(own: OwnSymbol | BrokenSymbol) -> PartRead | None:
-    return read_part(own) if isinstance(own, OwnSymbol) else None
 
 
 def _product_of(
