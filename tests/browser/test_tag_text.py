@@ -91,3 +91,22 @@ def test_another_sites_tag_says_itself_what_it_is_and_is_never_stopped(
         desk.reads("What its own tag says")
         desk.looks("circuit-of-another-site")
         assert [each for each in desk.troubles if "422" not in each] == []
+
+
+def test_the_symbol_for_phones_is_known_wherever_a_tag_is_scanned(
+    unit: Unit, base: str, chromium: Browser, seen: Path
+) -> None:
+    number, _ = unit.ready_circuit()
+    with person(chromium, base, seen) as one:
+        one.signs_in("J. Ruiz")
+        text = text_on_the_paper(one, number)
+        priming = one.begins_a_prime()
+        one.scans(text)
+        one.sees("Look again", f"That is the tag of {number}")
+        assert unit.lots_in(priming) == []
+        one.opens("/take")
+        one.scans(text)
+        one.page.wait_for_url(re.compile(rf"/taken/{number}$"))
+        one.page.wait_for_timeout(1_600)  # within 1.5 s it would be one scan read twice
+        one.scans(text)
+        expect(one.page).to_have_title(re.compile(f"{number} on a patient"))

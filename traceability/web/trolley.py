@@ -18,6 +18,7 @@ from traceability.actions.prime.scan import (
 )
 from traceability.domain.part_labels import read_part_of
 from traceability.domain.people import Right
+from traceability.domain.tag_contents import read_contents
 from traceability.domain.tags import (
     COUNT_CARDS,
     REASON_CARDS,
