@@ -351,3 +351,18 @@ def test_a_tag_that_does_not_read_back_is_a_plain_one_that_says_so() -> None:
     said = squeezed(text(made.pdf))
     assert squeezed("PLAIN TAG: the label did not read back.") in said
     assert squeezed("2026-12-25 04:10 CET") in said
+
+
+def test_a_label_whose_file_somebody_broke_still_leaves_a_tag(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "circuit_tag").mkdir()
+    (tmp_path / "circuit_tag" / "label.toml").write_text("of = circuit", encoding="utf-8")
+    monkeypatch.setattr("traceability.printing.label_file.labels_folder", lambda: tmp_path)
+    pdf = render_tag(FACTS)
+    said = squeezed(text(pdf))
+    assert squeezed("PLAIN TAG: the label's file cannot be used.") in said
+    for fact in ("C-0419", "2026-12-25 04:10 CET", "serial 000452", "ring 5512"):
+        assert squeezed(fact) in said
+    (page,) = pages(pdf, 203)
+    assert symbols(page) == [FACTS.symbol]

@@ -28,19 +28,14 @@ def draw_plain(
     facts: Mapping[str, Said],
     symbols: Mapping[str, str],
     *,
-    misfit: str,
+    why: str,
 ) -> None:
-    """Draw as many plain tags as all facts need.
-
-    `misfit` names what did not fit the label; empty: all did, and it did not read back.
-    """
+    """Draw as many plain tags as all facts need; `why` says what was wrong with the label."""
     shown = list(_drawable(sheet, label, symbols))
     right = min((field.box.x for field, _, _ in shown), default=label.width)
     wide = (right - 2 * MARGIN_MM) * POINTS_PER_MM
     tall = (label.height - 2 * MARGIN_MM) * POINTS_PER_MM
-    why = f"PLAIN TAG: {misfit.replace('_', ' ')} did not fit."
-    if not misfit:
-        why = "PLAIN TAG: the label did not read back. Type the number if it does not scan."
+    why = f"PLAIN TAG: {why}"
     if not shown:
         why = "PLAIN TAG: no symbol could be made. Type the number."
     for size in SIZES:

@@ -8,7 +8,7 @@ from typing import Final
 
 from traceability.domain.tag_contents import ContentsItem, TagContents, contents_text
 from traceability.domain.tags import TagFacts
-from traceability.printing.label import Label, SymbolField
+from traceability.printing.label import Box, Label, SymbolField, WrongLabel
 from traceability.printing.label_file import load_label
 from traceability.printing.paper import Printed, print_sheets, raster_sheet
 from traceability.printing.pdf import DoesNotFit, Sheet
@@ -19,6 +19,25 @@ from traceability.printing.words import LINE_END, NO_BREAK, Run, Said, lot, plai
 CAUTION: Final = "Inspect before use. The record is not the inspection."
 MOST_LINES: Final = 12
 """Items that get a line each; more are set as running text, so that they fit in a size to read."""
+BARE: Final = Label(
+    name="plain",
+    of="circuit",
+    width=100,
+    height=62,
+    fields=(),
+    symbols=(
+        SymbolField(
+            name="circuit",
+            kind="datamatrix",
+            box=Box(x=66, y=3, width=31, height=31),
+            module=0.9,
+            quiet=2,
+            frame=0.75,
+        ),
+    ),
+    rules=(),
+)
+"""For the plain tag of a circuit whose label's file somebody broke: it still gets its tag."""
 Signer = Callable[[str], bytes]
 """Returns the signature of a text."""
 
@@ -40,7 +59,11 @@ def print_tag(
 
     The same facts give the same bytes.
     """
-    label = label or load_label("circuit_tag")
+    wrong = ""
+    try:
+        label = label or load_label("circuit_tag")
+    except WrongLabel:
+        label, wrong = BARE, "the label's file cannot be used."
     symbols, listed = {"circuit": facts.symbol}, None
     field = next((each for each in label.symbols if each.name == "contents"), None)
     if field is not None and facts.contents is not None:
@@ -52,18 +75,21 @@ def print_tag(
         sheet.draw(label, said, symbols)
         sheet.next_page()
 
-    def plainly(sheet: Sheet, misfit: str) -> None:
-        draw_plain(sheet, label, said, symbols, misfit=misfit)
+    def plainly(sheet: Sheet, why: str) -> None:
+        draw_plain(sheet, label, said, symbols, why=why)
 
     title = f"Circuit tag {facts.number}"
     on = partial(print_sheets, label.width, label.height, dpi, title=title)
-    try:
-        made = on(usual)
-    except DoesNotFit as misfit:
-        return replace(on(partial(plainly, misfit=misfit.name)), plain=True)
-    if not reads_back(made):
-        return replace(on(partial(plainly, misfit="")), plain=True)
-    return made
+    if not wrong:
+        try:
+            made = on(usual)
+        except DoesNotFit as misfit:
+            wrong = f"{misfit.name.replace('_', ' ')} did not fit."
+        else:
+            if reads_back(made):
+                return made
+            wrong = "the label did not read back. Type the number if it does not scan."
+    return replace(on(partial(plainly, why=wrong)), plain=True)
 
 
 def _as_much_as_fits(

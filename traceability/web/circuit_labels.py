@@ -12,7 +12,6 @@ from traceability.domain.people import Right
 from traceability.domain.tags import circuit_symbol
 from traceability.messages import say_limit
 from traceability.printing.graphics import as_printer_graphics
-from traceability.printing.label import WrongLabel
 from traceability.printing.label_file import load_label
 from traceability.printing.notices import NoticeFacts, print_notice
 from traceability.printing.paper import Printed
@@ -91,12 +90,8 @@ def _printed(circuit: CircuitFacts, size: str, copy: int) -> Printed:
     ours = session.services()
     if circuit.standing.phase is Phase.PRIMING:
         raise NotFound
-    try:
-        label = load_label(size) if size in label_names() else load_label("circuit_tag")
-    except WrongLabel:
-        # A label that somebody is changing must not leave a circuit without its tag.
-        label = load_label("circuit_tag")
-    if label.of != "circuit":
+    label = load_label(size) if size in label_names() else None
+    if label is not None and label.of != "circuit":
         raise NotFound
     with ours.reads() as reads:
         facts = tag_facts(
