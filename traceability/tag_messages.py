@@ -5,6 +5,7 @@ from typing import Final
 
 from traceability.domain.part_labels import read_part
 from traceability.domain.tags import OwnSymbol, SymbolKind, read_symbol, site_and_name
+from traceability.domain.trials import READ_BACK, Trial, judge_trial
 from traceability.reads.tag_texts import Says, TagTextFacts
 
 _SAYS: Final[Mapping[Says, str]] = {
@@ -44,7 +45,15 @@ def say_listed(facts: TagTextFacts) -> str:
     )
 
 
-READ_BACK: Final = "READBACK"
+_TRIALS: Final[Mapping[Trial, str]] = {
+    Trial.WHOLE: "Read whole: this symbol of the sheet came as it is printed. Scan the next.",
+    Trial.SEPARATOR_LOST: "The separator was lost on the way: lots and serials will run together. "
+    "Set the scanner to send it (GS, character 29), or F8 in its place.",
+    Trial.CASE_CHANGED: "Capitals and small letters were changed: lots will come wrong. Switch "
+    "Caps Lock off, here and in the scanner.",
+    Trial.CHANGED: "Characters came as others: scanner and keyboard do not have the same layout. "
+    "Set the scanner to the layout of this keyboard.",
+}
 _KINDS: Final[Mapping[SymbolKind, str]] = {
     SymbolKind.CIRCUIT: "the tag of circuit {name}",
     SymbolKind.ACT: "the act card {name}",
@@ -59,7 +68,10 @@ def say_read_back(text: str, site_code: str, stated: TagTextFacts | None) -> str
     """Return what a label that was just printed reads as, and whether it is whole."""
     if stated is not None:
         return f"Read whole: the symbol for phones of {stated.read.number}. {say_tag_text(stated)}"
-    own = read_symbol(text)
+    own, trial = read_symbol(text), judge_trial(text)
+    ruler = isinstance(own, OwnSymbol) and own.body == READ_BACK
+    if trial is not None and not ruler:
+        return _TRIALS[trial]
     if not isinstance(own, OwnSymbol):
         return (
             "This is no label of ours, or only half of it was read. Scan it again. Still so? "

@@ -15,6 +15,7 @@ from tests.browser.person import person
 from tests.browser.unit import Unit
 from tests.printing.paper import pages, symbols, text
 from traceability.domain.tags import OwnSymbol, read_symbol
+from traceability.domain.trials import TRIALS
 from traceability.printing.samples import label_names
 
 
@@ -46,6 +47,14 @@ def test_labels_are_looked_at_printed_and_read_back(
         one.page.locator("#text").focus()
         one.scans(tag)
         one.reads(f"Read whole: the tag of circuit {number}.")
+
+        for text_sent, says in (
+            (TRIALS[0][1], "came as it is printed"),
+            (TRIALS[0][1].replace("\x1d", ""), "The separator was lost"),
+        ):
+            one.page.locator("#text").focus()
+            one.scans(text_sent)
+            one.reads(says)
 
         for size in ("circuit_tag", "circuit_tag_large", "drape_tag"):
             status, _, pdf = one.fetches(f"/circuits/{number}/tag.pdf?size={size}&dpi=300")

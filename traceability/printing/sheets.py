@@ -14,7 +14,7 @@ from traceability.domain.tags import (
     place_symbol,
     write_symbol,
 )
-from traceability.identifiers.checks import hibc_check
+from traceability.domain.trials import READ_BACK, TRIALS
 from traceability.identifiers.gs1 import GS
 from traceability.printing.barcodes import TYPES
 from traceability.printing.label import Box, Label, WrongLabel
@@ -38,10 +38,6 @@ REASON_WORDS: Final = {
 
 Cell = tuple[Mapping[str, Said], Mapping[str, str]]
 """Facts and symbols of one label."""
-
-
-READ_BACK: Final = "READBACK"
-"""Body of the symbol on the label that proves a printer."""
 
 
 class DoesNotReadBack(Exception):
@@ -120,25 +116,11 @@ def print_parts(
     )
 
 
-_AS_GS1: Final = f"010952123400001310TR0O1I{GS}21S5B8"
-TRIALS: Final = (
-    ("gs1-datamatrix", _AS_GS1, "As on packs"),
-    ("gs1-128", _AS_GS1, "As on cartons"),
-    ("qr", "CT2 Trial 0O1I a b/c %", "As on tags, for phones"),
-    ("code128", "TRIAL-0O1I-lower", "Capitals and small letters stay what they are"),
-    ("code39", "+A999T10/$$3331231L1", "As on packs of another standard"),
-    ("ean13", "9521234000013", "As on bags; it holds no lot"),
-    ("datamatrix", write_symbol(SymbolKind.ACT, READ_BACK), "As on our own cards"),
-)
-"""Kind, text and what it is like. GTINs stand under 952, GS1's prefix for demonstrations."""
-
-
 def print_scanner_sheet(*, dpi: int = 300) -> Printed:
     """Return the sheet that a new scanner has to read: every kind of symbol met on a trolley."""
     label = load_label("scanner_trial")
     cells = []
-    for kind, given, why in TRIALS:
-        text = given + hibc_check(given) if kind == "code39" else given
+    for kind, text, why in TRIALS:
         symbols = tuple(replace(one, kind=kind, quiet=TYPES[kind].quiet) for one in label.symbols)
         facts = {
             "name": plain(kind.upper().replace("-", " ")),
