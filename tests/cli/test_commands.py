@@ -15,7 +15,10 @@ from traceability.actions.once import Site
 from traceability.cli import demo
 from traceability.cli.main import cli
 from traceability.cli.worker import RoundOfWork
+from traceability.domain.tag_contents import contents_text
+from traceability.printing.samples import CONTENTS
 from traceability.security.sign_in import Door
+from traceability.security.tag_keys import tag_signer
 from traceability.settings import read_settings
 from traceability.wiring import Services, wire
 
@@ -277,3 +280,17 @@ def test_another_sites_key_is_believed_only_with_the_fingerprint_that_they_read_
     file.write_text("{}")
     assert command("keys", "import", str(file), "--fingerprint", shown).exit_code == 2
     assert command("keys", "import", str(tmp_path / "none")).exit_code == 2
+
+
+def test_a_tags_text_says_who_made_it_and_what_it_lists(
+    services: Services, environment: dict[str, str]
+) -> None:
+    text = contents_text(CONTENTS, listed=len(CONTENTS.items), sign=tag_signer(services.keys))
+    said = CliRunner(env=environment).invoke(cli, ["tag-text"], input=f"{text}\n")
+    assert said.exit_code == 0
+    assert "made here, by Norrvik Sound Hospital, ICU" in said.stdout
+    assert "A practice tag, not for a patient." in said.stdout
+    assert "3 x 09521234000013  T77-0B1" in said.stdout
+    changed = CliRunner(env=environment).invoke(cli, ["tag-text"], input=text.replace("T77", "T78"))
+    assert changed.exit_code == 1
+    assert "a character in it was changed" in changed.stderr

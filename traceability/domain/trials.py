@@ -19,7 +19,7 @@ TRIALS: Final = (
     ("code128", "TRIAL-0O1I-lower", "Capitals and small letters stay what they are"),
     ("code39", _AS_HIBC + hibc_check(_AS_HIBC), "As on packs of another standard"),
     ("ean13", "9521234000013", "As on bags; it holds no lot"),
-    ("datamatrix", write_symbol(SymbolKind.ACT, READ_BACK), "As on our own cards"),
+    ("datamatrix", write_symbol(SymbolKind.ACT, "TRIAL"), "As on our own cards"),
 )
 """Kind, text and what it is like. GTINs stand under 952, GS1's prefix for demonstrations."""
 
