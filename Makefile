@@ -66,8 +66,9 @@ format: $(VENV)/installed-dev ## write the code as `check` wants it
 bench: tools ## measure, and print the figures
 	$(BIN)/python -m pytest -m bench -s -p no:xdist
 
-labels: setup ## print sample sheets of every label to out/
+labels: setup ## print a sample of every label to out/, and all in one picture to docs/
 	@$(RUN) labels --out out
+	@$(RUN) labels --contact docs/pictures/labels.png
 
 torture: tools ## faults on purpose: killed processes, lost networks, full disks
 	$(BIN)/python -m pytest -n $(JOBS) -m torture

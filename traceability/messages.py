@@ -603,6 +603,9 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "short-name": "{field}: use A to Z, digits and hyphens between them.",
     "too-long": "{field} is too long. Check what was read.",
     "not-one-of": "{field}: choose one of {of}.",
+    "not-a-day": "{field}: {value} is no day. Write it as 2031-05-06.",
+    "other-key": "The fingerprint {value} is of another key than this one. Nothing was recorded. "
+    "Ring the other site on a number you know, and compare again.",
     "in-use": "{field} {value} is in use already. Take another one.",
     "lot-and-none": "{field}: lot {value} is given, and also that there is none. Choose one.",
     "bad-day": "{field}: {value} is no day. Enter it as 2027-03-31, or 2027-03.",
@@ -814,6 +817,7 @@ _EVENTS: Final[Mapping[str, str]] = {
     "prime-ended": "Prime ended",
     "prime-signed": "Signed",
     "tag-ordered": "Tag printed",
+    "tag-key-set": "Key of another site recorded",
     "circuit-moved": "Moved",
     "circuit-taken": "Taken",
     "take-withdrawn": "Take withdrawn: wrong scan",

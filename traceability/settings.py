@@ -5,6 +5,7 @@ worse than none.
 """
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -12,6 +13,8 @@ from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 PREFIX: Final = "TRACEABILITY_"
+RESOLUTIONS: Final = (203, 300, 600)
+"""Dots an inch of label printers."""
 
 
 class WrongSetting(ValueError):
@@ -34,6 +37,15 @@ class Settings:
     """How long a writer waits for others before it says *busy*; the device then sends again."""
     trusted_proxy: bool = False
     """Believe X-Forwarded-Proto and X-Forwarded-For of a proxy in front; else they are ignored."""
+    label_queue: str = ""
+    """Print queue of the label printer, as the system's own command names it; empty: tags open as
+    PDF."""
+    label_dpi: int = 203
+    """Dots an inch of the label printer."""
+    label_graphics: bool = False
+    """Send label-printer commands (`^GF`) to the queue instead of PDF."""
+    own_prefix: str = ""
+    """The unit's own GS1 company prefix, digits; items under it get GS1 symbols of their own."""
     secure_cookies: bool = False
     """Mark cookies Secure; set by `serve --tls`, or by hand behind a proxy that speaks https."""
 
@@ -67,6 +79,11 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
             raise WrongSetting(f"{name} is not a setting. Settings are: {allowed}")
         values[field] = _parse(name, text, known[field])
     settings = Settings(**values)  # type: ignore[arg-type]
+    if settings.label_dpi not in RESOLUTIONS:
+        allowed = ", ".join(map(str, RESOLUTIONS))
+        raise WrongSetting(f"{PREFIX}LABEL_DPI: {settings.label_dpi} is none of {allowed}")
+    if settings.own_prefix and not re.fullmatch(r"[0-9]{4,12}", settings.own_prefix):
+        raise WrongSetting(f"{PREFIX}OWN_PREFIX: write the 4 to 12 digits GS1 gave the unit")
     try:
         ZoneInfo(settings.zone)
     except (ZoneInfoNotFoundError, ValueError):

@@ -25,7 +25,8 @@ def addresses(app: Flask, number: str) -> dict[str, str]:
         for rule in app.url_map.iter_rules():
             if "GET" not in (rule.methods or set()) or rule.endpoint in SEEN_ELSEWHERE:
                 continue
-            if any(rule.rule.endswith(end) for end in (".pdf", ".csv", ".json", ".svg", ".ics")):
+            ends = (".pdf", ".csv", ".json", ".svg", ".ics", ".png")
+            if any(rule.rule.endswith(end) for end in ends):
                 continue
             name = rule.endpoint
             if name == "static" or name.startswith(("health", "api")):

@@ -14,6 +14,9 @@ from traceability.actions.lists.site import SiteFacts, set_up_site
 from traceability.cli import demo
 from traceability.cli.main import cli
 from traceability.cli.worker import RoundOfWork
+from traceability.domain.tag_contents import contents_text
+from traceability.printing.samples import CONTENTS
+from traceability.security.tag_keys import tag_signer
 from traceability.settings import read_settings
 from traceability.wiring import Services, wire
 
@@ -257,3 +260,40 @@ def test_practice_never_opens_a_real_record_nor_the_other_way(
     refused = command("person", "list")
     assert (refused.exit_code, "This store is for practice" in refused.stderr) == (3, True)
     assert services.site.id
+
+
+def test_another_sites_key_is_believed_only_with_the_fingerprint_that_they_read_out(
+    command: Command, services: Services, tmp_path: Path
+) -> None:
+    file = tmp_path / "key.json"
+    assert services.site
+    assert command("keys", "export", str(file)).exit_code == 0
+    shown = command("keys", "show").stdout[:24]
+    unread = command("keys", "import", str(file))
+    assert unread.exit_code == 1
+    assert "Ring them on a number you know" in unread.stderr
+    assert shown not in unread.stderr, "else it would be copied and not compared"
+    assert command("keys", "import", str(file), "--fingerprint", "1A2B").exit_code == 1
+    assert command("keys", "import", str(file), "--fingerprint", shown).exit_code == 0
+    (row,) = [json.loads(line) for line in command("keys", "list", "--json").stdout.splitlines()]
+    assert (row["fingerprint"], row["state"]) == (shown, "believed")
+    assert command("keys", "withdraw", shown).exit_code == 0
+    assert "withdrawn" in command("keys", "list").stdout
+    assert command("keys", "withdraw", "1A2B").exit_code == 1
+    file.write_text("{}")
+    assert command("keys", "import", str(file), "--fingerprint", shown).exit_code == 2
+    assert command("keys", "import", str(tmp_path / "none")).exit_code == 2
+
+
+def test_a_tags_text_says_who_made_it_and_what_it_lists(
+    services: Services, environment: dict[str, str]
+) -> None:
+    text = contents_text(CONTENTS, listed=len(CONTENTS.items), sign=tag_signer(services.keys))
+    said = CliRunner(env=environment).invoke(cli, ["tag-text"], input=f"{text}\n")
+    assert said.exit_code == 0
+    assert "made here, by Norrvik Sound Hospital, ICU" in said.stdout
+    assert "A practice tag, not for a patient." in said.stdout
+    assert "3 x 09521234000013  T77-0B1" in said.stdout
+    changed = CliRunner(env=environment).invoke(cli, ["tag-text"], input=text.replace("T77", "T78"))
+    assert changed.exit_code == 1
+    assert "a character in it was changed" in changed.stderr

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import zxingcpp
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -26,11 +27,15 @@ from tests.printing.paper import (
     text,
     words,
 )
+from tests.security.test_tag_keys import OURS as KEYS
+from traceability.domain.tag_contents import ContentsItem, TagContents, read_contents
 from traceability.domain.tags import TagFacts
-from traceability.printing.label import Box
+from traceability.printing.label import Box, Rule
 from traceability.printing.label_file import load_label
-from traceability.printing.tags import render_tag
+from traceability.printing.samples import CONTENTS
+from traceability.printing.tags import print_tag, render_tag
 from traceability.printing.words import Face, as_text, plain, wrapped
+from traceability.security.tag_keys import signed_by, tag_public, tag_signer
 
 LABEL = load_label("circuit_tag")
 SYMBOL = LABEL.symbols[0]
@@ -285,3 +290,79 @@ def test_whatever_names_are_nothing_is_left_out(tag: TagFacts) -> None:
         assert squeezed(name) in said
     for fact in ("C-0419", "2026-12-25 04:10 CET", "serial 000452", "ring 5512"):
         assert squeezed(fact) in said
+
+
+def contents(number: int) -> TagContents:
+    """Return what a tag tells phones, with so many items of a lot each."""
+    items = tuple(
+        ContentsItem(count=1 + at % 3, item=f"0952123400{at:04d}", lot=f"T{at:02d}-0B1")
+        for at in range(number)
+    )
+    return replace(
+        CONTENTS, site_code="7QXM", number="C-0419", items=items, practice=False, zone=FACTS.zone
+    )
+
+
+@pytest.mark.parametrize("name", ["circuit_tag", "circuit_tag_large"])
+@pytest.mark.parametrize("dpi", [203, 300, 600])
+def test_phones_read_the_whole_text_and_how_much_of_the_list_it_holds(name: str, dpi: int) -> None:
+    tag = facts(contents=contents(30))
+    signer = tag_signer(KEYS)
+    made = print_tag(tag, dpi=dpi, label=load_label(name), sign=signer)
+    (page,) = pages(made.pdf, dpi)
+    (found,) = zxingcpp.read_barcodes(
+        np.kron(page, np.ones((2, 2), np.uint8)) if dpi < 600 else page,
+        formats=zxingcpp.barcode_formats_from_str("QRCode"),
+        text_mode=zxingcpp.TextMode.Plain,
+    )
+    read = read_contents(found.text)
+    assert read is not None
+    assert read.signature is not None
+    assert signed_by(read.signed_text, read.signature, [tag_public(KEYS)]) == tag_public(KEYS)
+    assert read.of == 30
+    assert read.items == contents(30).items[: len(read.items)]
+    least = {"circuit_tag": 9, "circuit_tag_large": 30}[name]
+    assert len(read.items) >= least
+    listed = "all 30 items" if len(read.items) == 30 else f"{len(read.items)} of 30 items"
+    assert f"Any phone shows {listed}" in text(made.pdf)
+    if len(read.items) < 30:
+        assert f"{30 - len(read.items)} DO NOT FIT HERE" in found.text
+    for name_on_tag in (tag.primer, tag.helper):
+        assert name_on_tag not in found.text
+
+
+def test_the_large_tag_prints_every_item_with_its_lot() -> None:
+    said = text(render_tag(facts(contents=contents(30)), label=load_label("circuit_tag_large")))
+    assert "PLAIN TAG" not in said
+    for item in contents(30).items:
+        assert f"{item.count} × {item.item} lot {item.lot}" in said
+
+
+def test_a_tag_that_does_not_read_back_is_a_plain_one_that_says_so() -> None:
+    """A line across the symbol, as an edited label could bring it, is seen before it is printed."""
+    label = load_label("circuit_tag")
+    box = label.symbols[0].box
+    across = tuple(
+        Rule(box=Box(x=box.x, y=box.y + part, width=box.width, height=1.5))
+        for part in (6, 9, 12, 15)
+    )
+    made = print_tag(FACTS, label=replace(label, rules=(*label.rules, *across)))
+    assert made.plain
+    said = squeezed(text(made.pdf))
+    assert squeezed("PLAIN TAG: the label did not read back.") in said
+    assert squeezed("2026-12-25 04:10 CET") in said
+
+
+def test_a_label_whose_file_somebody_broke_still_leaves_a_tag(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "circuit_tag").mkdir()
+    (tmp_path / "circuit_tag" / "label.toml").write_text("of = circuit", encoding="utf-8")
+    monkeypatch.setattr("traceability.printing.label_file.labels_folder", lambda: tmp_path)
+    pdf = render_tag(FACTS)
+    said = squeezed(text(pdf))
+    assert squeezed("PLAIN TAG: the label's file cannot be used.") in said
+    for fact in ("C-0419", "2026-12-25 04:10 CET", "serial 000452", "ring 5512"):
+        assert squeezed(fact) in said
+    (page,) = pages(pdf, 203)
+    assert symbols(page) == [FACTS.symbol]

@@ -21,6 +21,7 @@ WORDING: Final = (
     "run_messages.py",
     "shelf_messages.py",
     "moves_messages.py",
+    "tag_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

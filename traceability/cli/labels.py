@@ -1,36 +1,31 @@
 """`labels`: sheets that are printed ahead of need, and a sample of each label to look at."""
 
-from collections.abc import Iterator, Mapping
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Final
 
 import click
 
+from traceability.cli.exits import NotAvailable, WrongUsage
 from traceability.cli.store import opened, practice_store
-from traceability.domain.tags import TagFacts, circuit_symbol
-from traceability.printing.sheets import render_act_cards, render_badges, render_places
-from traceability.printing.tags import render_tag
+from traceability.printing.contact import contact_sheet
+from traceability.printing.graphics import as_printer_graphics
+from traceability.printing.label import WrongLabel
+from traceability.printing.paper import Printed
+from traceability.printing.queue import NotPrinted, send_to_queue
+from traceability.printing.raster import as_png
+from traceability.printing.samples import label_names, sample
+from traceability.printing.sheets import print_places
 from traceability.reads.lists import PlaceFacts, places, site_facts
-from traceability.settings import Settings, read_settings
-
-NO_SITE: Final = "SAMP"
-"""Site code on samples; it is no site's, so every service answers that it does not know the tag."""
+from traceability.settings import RESOLUTIONS
 
 DUTIES: Final = {"mounted": "ready, mounted", "boxed": "ready, boxed"}
-
-SAMPLE_UNIT: Final = "Norrvik Sound Hospital, ICU"
-SAMPLE_PLACES: Final = (
-    {"code": "CONSOLE1", "name": "Console 1", "duty": DUTIES["mounted"], "unit": SAMPLE_UNIT},
-    {"code": "BOX1", "name": "Retrieval box", "duty": DUTIES["boxed"], "unit": SAMPLE_UNIT},
-)
-SAMPLE_BADGE: Final = {
-    "code": "SAMPLE",
-    "name": "Sample, not a badge",
-    "roles": "primer",
-    "unit": "ICU",
-    "site": "Norrvik Sound Hospital",
+FORMS: Final[Mapping[str, Callable[[Printed], list[bytes]]]] = {
+    "pdf": lambda made: [made.pdf],
+    "png": lambda made: [as_png(page, made.dpi) for page in made.pages],
+    "graphics": lambda made: [as_printer_graphics(made)],
 }
+ENDS: Final = {"pdf": "pdf", "png": "png", "graphics": "txt"}
 
 
 @click.command()
@@ -39,68 +34,97 @@ SAMPLE_BADGE: Final = {
     type=click.Path(file_okay=False, path_type=Path),
     default="out",
     show_default=True,
-    help="Folder for the sheets, as PDF; made if it is not there.",
+    help="Folder for the sheets; made if it is not there.",
 )
 @click.option("--places", "of_store", is_flag=True, help="The labels of the store's own places.")
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(list(FORMS)),
+    default="pdf",
+    show_default=True,
+    help="PDF, pictures of the printer's dots, or label-printer commands (^GF).",
+)
+@click.option(
+    "--dpi",
+    type=click.Choice([str(each) for each in RESOLUTIONS]),
+    default="203",
+    show_default=True,
+    help="Dots an inch of the printer.",
+)
+@click.option("--queue", default="", help="Send them to this print queue of the system as well.")
+@click.option(
+    "--contact",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write one picture of all labels to this file instead.",
+)
 @practice_store
-def labels(*, out: Path, of_store: bool, practice: bool) -> None:
-    """Write act cards to cut, and place labels, a badge and a tag as samples.
+def labels(
+    *,
+    out: Path,
+    of_store: bool,
+    form: str,
+    dpi: str,
+    queue: str,
+    contact: Path | None,
+    practice: bool,
+) -> None:
+    """Write a sample of every label, or the labels of the store's own places.
 
-    Print them at 100 %, without "fit to page": symbols have a size that scanners rely on.
+    Print them at 100 %, without "fit to page": symbols have a size that scanners rely on. Every
+    print was read back from its own dots first.
     """
-    out.mkdir(parents=True, exist_ok=True)
-    sheets = _places_of_store(practice=practice) if of_store else _samples(read_settings())
-    for name, pdf in sheets:
-        path = out / f"{name}.pdf"
-        path.write_bytes(pdf)
+    try:
+        made = _of_store(int(dpi), practice=practice) if of_store else _samples(int(dpi))
+        if contact is not None:
+            contact.write_bytes(contact_sheet(list(made)))
+            click.echo(contact)
+            return
+        out.mkdir(parents=True, exist_ok=True)
+        for name, printed in made:
+            _write(out, name, printed, form)
+            if queue:
+                _send(printed, queue, name, form)
+    except WrongLabel as wrong:
+        raise WrongUsage(str(wrong)) from wrong
+
+
+def _write(out: Path, name: str, printed: Printed, form: str) -> None:
+    files = FORMS[form](printed)
+    for number, data in enumerate(files, start=1):
+        page = f"-{number}" if len(files) > 1 else ""
+        path = out / f"{name}{page}.{ENDS[form]}"
+        path.write_bytes(data)
         click.echo(path)
 
 
-def _samples(settings: Settings) -> Iterator[tuple[str, bytes]]:
-    yield "act-cards", render_act_cards()
-    yield "sample-places", render_places(SAMPLE_PLACES, site_code=NO_SITE)
-    yield "sample-badge", render_badges([SAMPLE_BADGE])
-    yield "sample-circuit-tag", render_tag(_sample_tag(settings))
+def _send(printed: Printed, queue: str, name: str, form: str) -> None:
+    graphics = form == "graphics"
+    data = as_printer_graphics(printed) if graphics else printed.pdf
+    try:
+        click.echo(send_to_queue(data, queue=queue, title=name, graphics=graphics), err=True)
+    except NotPrinted as wrong:
+        raise NotAvailable(f"{wrong} The files are written; print them by hand.") from wrong
 
 
-def _places_of_store(*, practice: bool) -> Iterator[tuple[str, bytes]]:
+def _samples(dpi: int) -> Iterator[tuple[str, Printed]]:
+    names = label_names()
+    for number, name in enumerate(names, start=1):
+        click.echo(f"{number} of {len(names)}: {name}", err=True)
+        yield name.replace("_", "-"), sample(name, dpi=dpi)
+
+
+def _of_store(dpi: int, *, practice: bool) -> Iterator[tuple[str, Printed]]:
     with opened(practice=practice) as services, services.reads() as session:
         site = site_facts(session)
-        texts = [
-            _place_texts(place, f"{site.name}, {site.unit}")
-            for place in places(session, services.site.id)
-        ]
-    yield "places", render_places(texts, site_code=site.code)
+        found = places(session, services.site.id)
+    unit, kinds = f"{site.name}, {site.unit}", sorted({place.kind for place in found})
+    for number, kind in enumerate(kinds, start=1):
+        texts = [_place_texts(place, unit) for place in found if place.kind == kind]
+        click.echo(f"{number} of {len(kinds)}: {kind}, {len(texts)} labels", err=True)
+        yield f"places-{kind}", print_places(texts, site_code=site.code, kind=kind, dpi=dpi)
 
 
 def _place_texts(place: PlaceFacts, unit: str) -> Mapping[str, str]:
     duty = DUTIES.get(place.stands_for or "", "")
     return {"code": place.code, "name": place.name, "duty": duty, "unit": unit}
-
-
-def _sample_tag(settings: Settings) -> TagFacts:
-    primed_at = datetime(2031, 5, 6, 9, 40, tzinfo=UTC)
-    return TagFacts(
-        site_name="Norrvik Sound Hospital",
-        unit="ICU",
-        ring="4711",
-        number="C-0000",
-        circuit_type="Adult 3/8",
-        place="Console 1",
-        way="wet, closed",
-        use_by=primed_at + timedelta(days=30),
-        use_by_reason="policy 30 d",
-        prime_lines=("Prime: sodium chloride 0.9 %, 1.5 L", "No blood. No heparin."),
-        primed_at=primed_at,
-        primer="Sample Primer",
-        helper="Sample Helper",
-        primer_signed_at=primed_at,
-        helper_signed_at=primed_at,
-        parts_line="14 parts with lots",
-        oxygenator_lot="OX-2207",
-        oxygenator_serial="004417",
-        copy=0,
-        zone=settings.zone_info,
-        practice=True,
-        symbol=circuit_symbol(NO_SITE, "C-0000"),
-    )

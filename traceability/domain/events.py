@@ -76,6 +76,7 @@ class Kind(StrEnum):
     SHELF_CHECKED = "shelf-checked"
     TOLD_BY_HAND = "told-by-hand"
     CIRCUIT_OPENED = "circuit-opened"
+    TAG_KEY_SET = "tag-key-set"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

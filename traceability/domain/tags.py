@@ -16,11 +16,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from hashlib import sha256
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from traceability.identifiers.checks import ISO_7064_ALPHABET
+
+if TYPE_CHECKING:
+    from traceability.domain.tag_contents import TagContents
 
 LONGEST: Final = 3_000
 """Characters; a symbol with contents for phones is the longest of ours (identifier rule R-1)."""
@@ -85,9 +88,7 @@ def read_symbol(text: str) -> OwnSymbol | BrokenSymbol | None:
 
     Takes off blanks and line ends around it and an AIM symbology identifier; never raises.
     """
-    given = text.strip()
-    if found := _AIM.match(given):
-        given = given[found.end() :]
+    given = without_aim(text)
     bare = given.upper() if given.isascii() else given
     if not _BEGINS.match(bare):
         return None
@@ -104,6 +105,13 @@ def read_symbol(text: str) -> OwnSymbol | BrokenSymbol | None:
     if _check(head) != check:
         return BrokenSymbol("check")
     return OwnSymbol(kind, body, caps_lock=given != bare)
+
+
+def without_aim(text: str) -> str:
+    """Return a text as printed: no blanks around it, no AIM symbology identifier before it."""
+    given = text.strip()
+    found = _AIM.match(given)
+    return given[found.end() :] if found else given
 
 
 def _shape(kind: SymbolKind) -> re.Pattern[str]:
@@ -253,6 +261,8 @@ class TagFacts:
     practice: bool
     symbol: str
     """Text of the symbol to scan."""
+    contents: "TagContents | None" = None
+    """What the second symbol says, for any phone."""
 
     @property
     def unsigned_words(self) -> str:

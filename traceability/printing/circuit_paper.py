@@ -165,6 +165,7 @@ def _furniture(paper: CircuitPaper, canvas: Canvas, number: int, pages: int) -> 
         left=dots((A4[0] - MARGIN) / mm, DPI) - made.side * module,
         top=dots(MARGIN / mm, DPI),
         module=module,
+        tall=module,
         dpi=DPI,
         height=A4[1],
     )

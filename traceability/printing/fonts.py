@@ -31,12 +31,22 @@ def register_fonts() -> None:
     """
     if "sans" in pdfmetrics.getRegisteredFontNames():
         return
+    for name in reversed(FILES):  # "sans" last: who sees it registered sees all of them
+        pdfmetrics.registerFont(TTFont(name, font_file(name)))
+
+
+@cache
+def font_file(name: str) -> Path:
+    """Return the file of a font.
+
+    Raises:
+        LookupError: matplotlib, which ships them, is not installed.
+    """
     spec = find_spec("matplotlib")  # found, not imported: that would take a second
     if spec is None or not spec.submodule_search_locations:
         raise LookupError("matplotlib is not installed: its fonts are missing")
     folder = Path(spec.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
-    for name in reversed(FILES):  # "sans" last: who sees it registered sees all of them
-        pdfmetrics.registerFont(TTFont(name, folder / f"{FILES[name]}.ttf"))
+    return folder / f"{FILES[name]}.ttf"
 
 
 def text_width(text: str, font: str, size: float) -> float:

@@ -35,11 +35,30 @@ OFFERS: Final[Mapping[str, Offer]] = {
             {
                 *("number", "kind", "site", "use_by", "use_by_reason", "prime_1", "prime_2"),
                 *("primer", "helper", "parts", "oxygenator", "practice", "warning", "copy"),
-                *("ring", "caution"),
+                *("ring", "caution", "contents", "phone", "coating"),
             }
         ),
-        symbols=frozenset({"circuit"}),
+        symbols=frozenset({"circuit", "contents"}),
         needed=frozenset({"number", "use_by", "practice", "warning"}),
+    ),
+    "notice": Offer(
+        facts=frozenset({"number", "kind", "reason", "at", "practice", "ring", "caution"}),
+        symbols=frozenset({"circuit"}),
+        needed=frozenset({"number", "practice"}),
+    ),
+    "part": Offer(
+        facts=frozenset({"name", "lot", "expires", "maker", "code", "unit", "practice"}),
+        symbols=frozenset({"part"}),
+        needed=frozenset({"name", "lot", "practice"}),
+    ),
+    "trial": Offer(
+        facts=frozenset({"name", "reads", "why"}),
+        symbols=frozenset({"trial"}),
+        needed=frozenset({"name"}),
+    ),
+    "ruler": Offer(
+        facts=frozenset({"site", "words"}),
+        symbols=frozenset({"ruler"}),
     ),
     "card": Offer(
         facts=frozenset({"number", "verb"}),
@@ -112,6 +131,10 @@ class SymbolField:
     """Modules left free around it."""
     frame: float
     """Millimetres of the frame's line; 0: none."""
+    correction: str = "M"
+    """Error correction level of a QR Code: L, M, Q or H (ISO/IEC 18004)."""
+    most: float = 0
+    """Millimetres a module has at most; 0: as large as the box allows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

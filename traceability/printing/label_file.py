@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, TypeGuard
 
+from traceability.printing.barcodes import TYPES
 from traceability.printing.fonts import FILES
 from traceability.printing.label import (
     HAIR,
@@ -21,13 +22,11 @@ from traceability.printing.label import (
 )
 from traceability.printing.words import LINE, placeholders
 
-KINDS: Final = ("datamatrix", "qr")
+KINDS: Final = tuple(TYPES)
+CORRECTIONS: Final = ("L", "M", "Q", "H")
 ALIGNS: Final = ("left", "center", "right")
 LEAST_POINTS: Final = 5.0
 """No label may let a text shrink below this; common practice, no source."""
-LEAST_QUIET: Final = {"datamatrix": 1, "qr": 4}
-"""Modules (ISO/IEC 16022 and ISO/IEC 18004; both from memory)."""
-LEAST_MODULE_MM: Final = 0.25
 POINTS_PER_MM: Final = 72 / 25.4
 LONGEST_SIDE_MM: Final = 1000
 KEYS: Final = {
@@ -35,7 +34,10 @@ KEYS: Final = {
     "field": {
         "name", "text", "box", "font", "size", "least", "lines", "align", "underline_letters",
     },
-    "symbol": {"name", "kind", "box", "module_mm", "quiet_modules", "frame_mm"},
+    "symbol": {
+        "name", "kind", "box", "module_mm", "quiet_modules", "frame_mm",
+        "correction", "most_mm",
+    },
     "rule": {"box"},
 }  # fmt: skip
 
@@ -223,11 +225,14 @@ def _field(table: _Table, of: str, wide: float, tall: float) -> TextField:
 
 def _symbol(table: _Table, of: str, wide: float, tall: float) -> SymbolField:
     kind = table.one_of("kind", KINDS, "datamatrix")
+    type_ = TYPES[kind]
     return SymbolField(
         name=table.one_of("name", tuple(sorted(OFFERS[of].symbols)), ""),
         kind=kind,
         box=table.box(wide, tall),
-        module=table.number("module_mm", None, LEAST_MODULE_MM, 20),
-        quiet=table.whole("quiet_modules", LEAST_QUIET[kind], LEAST_QUIET[kind], 50),
+        module=table.number("module_mm", None, type_.least_mm, 20),
+        quiet=table.whole("quiet_modules", type_.quiet, type_.quiet, 50),
         frame=table.number("frame_mm", 0, 0, 5),
+        correction=table.one_of("correction", CORRECTIONS, "M"),
+        most=table.number("most_mm", 0, 0, 20),
     )

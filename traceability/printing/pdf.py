@@ -1,26 +1,23 @@
 """Drawing a label: texts fitted into their boxes, symbols on whole dots, nothing overlapping."""
 
-import io
 import math
 import re
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final
-
-from reportlab.pdfgen.canvas import Canvas
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, Protocol
 
 from traceability.printing.barcodes import (
     MM_PER_INCH,
     POINTS_PER_INCH,
     Modules,
     NotWritable,
-    data_matrix,
+    Pen,
     dots,
     draw_modules,
-    qr_code,
+    made_symbol,
 )
-from traceability.printing.fonts import register_fonts, text_width
+from traceability.printing.fonts import text_width
 from traceability.printing.label import Box, Label, SymbolField, TextField
 from traceability.printing.words import LINE, Face, Run, Said, as_text, filled, fitted, plain
 
@@ -41,42 +38,45 @@ class DoesNotFit(Exception):
         self.name = name
 
 
-def new_sheet(width_mm: float, height_mm: float, dpi: int, *, title: str) -> "Sheet":
-    """Return an empty page of whole printer dots, rounded down to a hundredth of a point.
+class Paper(Pen, Protocol):
+    """What a sheet draws on: a PDF's page, or the dots of one."""
 
-    Rounded up, a rasteriser adds a row of dots and every edge goes grey (measured). Nothing in
-    the file depends on the moment it is made: the same facts give the same bytes.
-    """
-    register_fonts()
-    wide, tall = (
-        math.floor(dots(side, dpi) * POINTS_PER_INCH / dpi * 100) / 100
-        for side in (width_mm, height_mm)
-    )
-    buffer = io.BytesIO()
-    canvas = Canvas(buffer, pagesize=(wide, tall), invariant=1, pageCompression=1)
-    canvas.setTitle(title)
-    canvas.setCreator("Circuit Traceability")
-    return Sheet(canvas=canvas, buffer=buffer, height=tall, dpi=dpi)
+    def setFont(self, name: str, size: float) -> None:  # noqa: N802 - reportlab's own name
+        """Write in this font from now on."""
+        ...
+
+    def drawString(self, x: float, y: float, text: str) -> None:  # noqa: N802 - the same
+        """Write from a point on the baseline."""
+        ...
+
+    def showPage(self) -> None:  # noqa: N802 - the same
+        """End the page."""
+        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
     """Pages of one size under the pen. All places are millimetres from the upper left corner."""
 
-    canvas: Canvas
-    buffer: io.BytesIO
+    canvas: Paper
     height: float
     """Points."""
     dpi: int
+    finish: Callable[[], bytes]
+    """Ends the document and returns it."""
+    symbols: list["PlacedSymbol"] = field(default_factory=list)
+    """What was drawn, page by page."""
+    ended: list[None] = field(default_factory=list)
+    """One entry a page that is done."""
 
     def next_page(self) -> None:
         """End the page."""
         self.canvas.showPage()
+        self.ended.append(None)
 
     def finished(self) -> bytes:
         """Return the PDF. The sheet is spent."""
-        self.canvas.save()
-        return self.buffer.getvalue()
+        return self.finish()
 
     def draw(
         self,
@@ -101,12 +101,12 @@ class Sheet:
             for field in label.symbols
             if symbols.get(field.name)
         ]
-        for field, (size, lines) in texts:
-            self.lines(field, lines, size, left, top)
+        for words, (size, lines) in texts:
+            self.lines(words, lines, size, left, top)
         for rule in label.rules:
             self.ink(rule.box, left, top)
         for symbol, (made, module) in drawn:
-            self.symbol(symbol, made, module, left, top)
+            self.symbol(symbol, made, module, left, top, symbols[symbol.name])
 
     def lines(
         self, field: TextField, lines: Sequence[Said], size: float, left: float, top: float
@@ -156,28 +156,55 @@ class Sheet:
             DoesNotFit: it cannot be written, or its modules would be smaller than the label says.
         """
         try:
-            made = data_matrix(text) if field.kind == "datamatrix" else qr_code(text)
+            made = made_symbol(field.kind, text, correction=field.correction)
         except NotWritable as wrong:
             raise DoesNotFit(field.name) from wrong
-        inner = min(field.box.width, field.box.height) - 2 * field.frame
-        side = math.floor(inner * self.dpi / MM_PER_INCH)
-        module = side // (made.side + 2 * field.quiet)
+        across = made.width + 2 * field.quiet
+        module = self._room(field.box.width, field) // across
+        if not made.linear:
+            module = min(module, self._room(field.box.height, field) // across)
+        most = math.floor(field.most * self.dpi / MM_PER_INCH)
+        module = min(module, most) if field.most else module
         if module < field.module * self.dpi / MM_PER_INCH:
             raise DoesNotFit(field.name)
         return made, module
 
+    def _room(self, side: float, field: SymbolField) -> int:
+        return math.floor((side - 2 * field.frame) * self.dpi / MM_PER_INCH)
+
     def symbol(
-        self, field: SymbolField, made: Modules, module: int, left: float, top: float
+        self,
+        field: SymbolField,
+        made: Modules,
+        module: int,
+        left: float,
+        top: float,
+        text: str,
     ) -> None:
         """Draw a symbol in the middle of its box, and the frame that marks it."""
-        box, whole = field.box, made.side * module
+        box = field.box
+        tall = dots(box.height - 2 * field.frame, self.dpi) if made.linear else module
         x, y = dots(left + box.x, self.dpi), dots(top + box.y, self.dpi)
+        x += (dots(box.width, self.dpi) - made.width * module) // 2
+        y += (dots(box.height, self.dpi) - len(made.rows) * tall) // 2
+        quiet = field.quiet * module
+        above = 0 if made.linear else quiet
+        around = (
+            slice(max(y - above, 0), y + len(made.rows) * tall + above),
+            slice(max(x - quiet, 0), x + made.width * module + quiet),
+        )
+        self.symbols.append(
+            PlacedSymbol(
+                page=len(self.ended), kind=field.kind, text=text, module=module, around=around
+            )
+        )
         draw_modules(
             self.canvas,
             made,
-            left=x + (dots(box.width, self.dpi) - whole) // 2,
-            top=y + (dots(box.height, self.dpi) - whole) // 2,
+            left=x,
+            top=y,
             module=module,
+            tall=tall,
             dpi=self.dpi,
             height=self.height,
         )
@@ -190,6 +217,20 @@ class Sheet:
                 Box(x=box.x + box.width - line, y=box.y, width=line, height=box.height),
             ):
                 self.ink(each, left, top)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacedSymbol:
+    """A symbol where it was drawn."""
+
+    page: int
+    """From 0."""
+    kind: str
+    text: str
+    module: int
+    """Its X-dimension in dots."""
+    around: tuple[slice, slice]
+    """Rows and columns of dots, its quiet zone included."""
 
 
 def face_of(field: TextField) -> Face:

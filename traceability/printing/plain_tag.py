@@ -28,14 +28,14 @@ def draw_plain(
     facts: Mapping[str, Said],
     symbols: Mapping[str, str],
     *,
-    misfit: str,
+    why: str,
 ) -> None:
-    """Draw as many plain tags as all facts need; `misfit` names what did not fit the label."""
+    """Draw as many plain tags as all facts need; `why` says what was wrong with the label."""
     shown = list(_drawable(sheet, label, symbols))
     right = min((field.box.x for field, _, _ in shown), default=label.width)
     wide = (right - 2 * MARGIN_MM) * POINTS_PER_MM
     tall = (label.height - 2 * MARGIN_MM) * POINTS_PER_MM
-    why = f"PLAIN TAG: {misfit.replace('_', ' ')} did not fit."
+    why = f"PLAIN TAG: {why}"
     if not shown:
         why = "PLAIN TAG: no symbol could be made. Type the number."
     for size in SIZES:
@@ -44,7 +44,7 @@ def draw_plain(
             break
     for number, lines in enumerate(pages, start=1):
         for field, made, module in shown:
-            sheet.symbol(field, made, module, 0, 0)
+            sheet.symbol(field, made, module, 0, 0, symbols[field.name])
         count = f" Tag {number} of {len(pages)}." if len(pages) > 1 else ""
         head = broken(plain(why + count), BOLD, size, wide)
         for row, (face, line) in enumerate([*((BOLD, each) for each in head), *lines]):

@@ -1,35 +1,134 @@
 """The circuit tag: the record's only handle on the thing itself."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from typing import Final
 
+from traceability.domain.tag_contents import ContentsItem, TagContents, contents_text
 from traceability.domain.tags import TagFacts
-from traceability.printing.label import Label
+from traceability.printing.label import Box, Label, SymbolField, WrongLabel
 from traceability.printing.label_file import load_label
-from traceability.printing.pdf import DoesNotFit, new_sheet
+from traceability.printing.paper import Printed, print_sheets, raster_sheet
+from traceability.printing.pdf import DoesNotFit, Sheet
 from traceability.printing.plain_tag import draw_plain
-from traceability.printing.words import Run, Said, lot, plain
+from traceability.printing.proof import reads_back
+from traceability.printing.words import LINE_END, NO_BREAK, Run, Said, lot, plain
 
 CAUTION: Final = "Inspect before use. The record is not the inspection."
+MOST_LINES: Final = 12
+"""Items that get a line each; more are set as running text, so that they fit in a size to read."""
+BARE: Final = Label(
+    name="plain",
+    of="circuit",
+    width=100,
+    height=62,
+    fields=(),
+    symbols=(
+        SymbolField(
+            name="circuit",
+            kind="datamatrix",
+            box=Box(x=66, y=3, width=31, height=31),
+            module=0.9,
+            quiet=2,
+            frame=0.75,
+        ),
+    ),
+    rules=(),
+)
+"""For the plain tag of a circuit whose label's file somebody broke: it still gets its tag."""
+Signer = Callable[[str], bytes]
+"""Returns the signature of a text."""
 
 
 def render_tag(facts: TagFacts, *, dpi: int = 203, label: Label | None = None) -> bytes:
-    """Return the tag as a PDF of one page in exact millimetres.
+    """Return the tag as a PDF in exact millimetres; see `print_tag`."""
+    return print_tag(facts, dpi=dpi, label=label).pdf
+
+
+def print_tag(
+    facts: TagFacts, *, dpi: int = 203, label: Label | None = None, sign: Signer | None = None
+) -> Printed:
+    """Return the tag as a PDF of one page in exact millimetres, and as dots.
 
     A fact that does not fit its field makes the whole tag a plain text one, which says so: a tag
-    that left something out would be worse. So does a symbol that cannot be written or verified.
+    that left something out would be worse. So does a symbol that cannot be written, or a print that
+    does not read back from its own dots. What phones read is signed by `sign`; the list in it
+    grows until the label is full, and says how much it leaves out.
+
     The same facts give the same bytes.
     """
-    label = label or load_label("circuit_tag")
-    said = tag_facts_said(facts)
-    sheet = new_sheet(label.width, label.height, dpi, title=f"Circuit tag {facts.number}")
+    wrong = ""
     try:
-        sheet.draw(label, said, {"circuit": facts.symbol})
+        label = label or load_label("circuit_tag")
+    except WrongLabel:
+        label, wrong = BARE, "the label's file cannot be used."
+    symbols, listed = {"circuit": facts.symbol}, None
+    field = next((each for each in label.symbols if each.name == "contents"), None)
+    if field is not None and facts.contents is not None:
+        text, listed = _as_much_as_fits(facts.contents, field, label, dpi, sign)
+        symbols |= {"contents": text} if text else {}
+    said = {**tag_facts_said(facts), "phone": plain(_phone(facts.contents, listed))}
+
+    def usual(sheet: Sheet) -> None:
+        sheet.draw(label, said, symbols)
         sheet.next_page()
-    except DoesNotFit as misfit:
-        draw_plain(sheet, label, said, {"circuit": facts.symbol}, misfit=misfit.name)
-    return sheet.finished()
+
+    def plainly(sheet: Sheet, why: str) -> None:
+        draw_plain(sheet, label, said, symbols, why=why)
+
+    title = f"Circuit tag {facts.number}"
+    on = partial(print_sheets, label.width, label.height, dpi, title=title)
+    if not wrong:
+        try:
+            made = on(usual)
+        except DoesNotFit as misfit:
+            wrong = f"{misfit.name.replace('_', ' ')} did not fit."
+        else:
+            if reads_back(made):
+                return made
+            wrong = "the label did not read back. Type the number if it does not scan."
+    return replace(on(partial(plainly, why=wrong)), plain=True)
+
+
+def _as_much_as_fits(
+    contents: TagContents, field: SymbolField, label: Label, dpi: int, sign: Signer | None
+) -> tuple[str, int | None]:
+    """Return the text with as many items as the symbol's box holds; "" where not even none do."""
+    sheet = raster_sheet(label.width, label.height, dpi).sheet
+
+    def fits(listed: int) -> str:
+        text = contents_text(contents, listed=listed, sign=sign)
+        try:
+            sheet.sized(field, text)
+        except DoesNotFit:
+            return ""
+        return text
+
+    if whole := fits(len(contents.items)):
+        return whole, len(contents.items)
+    best, low, high = "", 0, len(contents.items) - 1
+    while low <= high:
+        middle = (low + high) // 2
+        if text := fits(middle):
+            best, low = text, middle + 1
+        else:
+            high = middle - 1
+    return (best, low - 1) if best else ("", None)
+
+
+def _phone(contents: TagContents | None, listed: int | None) -> str:
+    """Return what stands beside the symbol for phones."""
+    if contents is None:
+        return ""
+    if listed is None:
+        return "What is in it does not fit this tag"
+    if not contents.recorded:
+        return "Any phone shows what is known"
+    of = len(contents.items)
+    lists = f"all {of} items" if listed == of else f"{listed} of {of} items, the rest not here"
+    return f"Any phone shows {lists}"
 
 
 def tag_facts_said(facts: TagFacts) -> Mapping[str, Said]:
@@ -54,8 +153,35 @@ def tag_facts_said(facts: TagFacts) -> Mapping[str, Said]:
         "warning": plain(facts.unsigned_words),
         "copy": plain(f"Copy {facts.copy + 1}" if facts.copy else ""),
         "ring": plain(_ring(facts)),
+        "coating": plain(f"Coating: {_coating(facts)}"),
+        "contents": _contents(facts.contents),
         "caution": plain(CAUTION),
     }
+
+
+def _coating(facts: TagFacts) -> str:
+    return (facts.contents and facts.contents.coating) or "not recorded"
+
+
+def _contents(contents: TagContents | None) -> Said:
+    """Return the list, a line an item, many items one after the other: count, item, lot, serial."""
+    if contents is None or not contents.recorded:
+        return plain("Contents not recorded.")
+    between = (LINE_END,) if len(contents.items) <= MOST_LINES else plain("; ")
+    said: list[Run] = []
+    for item in contents.items:
+        said += between if said else ()
+        said += _item(item)
+    return tuple(said)
+
+
+def _item(item: ContentsItem) -> Said:
+    # No line ends inside an item: a lot on the next line is soon another item's.
+    said = [*plain(f"{item.count}{NO_BREAK}×{NO_BREAK}"), *lot(item.item)]
+    for word, value in (("lot", item.lot), ("serial", item.serial)):
+        if value:
+            said += [Run(f"{NO_BREAK}{word}{NO_BREAK}"), *lot(value)]
+    return (*said, *plain(f" {item.gap.lower()}".replace(" ", NO_BREAK) if item.gap else ""))
 
 
 def _joined(*parts: str) -> str:
@@ -88,7 +214,8 @@ def _signed(
     # The hour alone would mislead on a tag that was signed on another day.
     local = signed_at.astimezone(facts.zone)
     same_day = local.date() == facts.primed_at.astimezone(facts.zone).date()
-    return f"{who}, signed {local:%H:%M}" if same_day else f"{who}, signed {local:%Y-%m-%d %H:%M}"
+    when = f"{local:%H:%M}" if same_day else f"{local:%Y-%m-%d %H:%M}"
+    return f"{who}, signed{NO_BREAK}{when}"
 
 
 def _oxygenator(facts: TagFacts) -> Said:

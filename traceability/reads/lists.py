@@ -13,11 +13,12 @@ from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
 from traceability.domain.use_by import Limits
 from traceability.security.roles import roles_of
+from traceability.security.tag_keys import fingerprint
 from traceability.storage.circuits import Sheet
 from traceability.storage.items import Packaging, Product
 from traceability.storage.people import Device, Person
 from traceability.storage.policies import newest_policy, read_limits
-from traceability.storage.site import Place, Policy, Site
+from traceability.storage.site import Place, Policy, Site, TagKey
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +101,38 @@ def site_facts(session: Session) -> SiteFacts:
         code=site.code,
         practice=site.practice,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TagKeyFacts:
+    """Another site's public key."""
+
+    public_key: str
+    """64 hexadecimal digits."""
+    name: str
+    unit: str
+    code: str
+    active: bool
+
+    @property
+    def fingerprint(self) -> str:
+        """What is compared over the telephone."""
+        return fingerprint(bytes.fromhex(self.public_key))
+
+
+def tag_keys(session: Session, site_id: UUID) -> list[TagKeyFacts]:
+    """Return the keys of other sites, withdrawn ones too, by name."""
+    rows = select(TagKey).filter_by(site_id=site_id).order_by(TagKey.name, TagKey.public_key)
+    return [
+        TagKeyFacts(
+            public_key=key.public_key,
+            name=key.name,
+            unit=key.unit,
+            code=key.code,
+            active=key.active,
+        )
+        for key in session.scalars(rows)
+    ]
 
 
 def places(session: Session, site_id: UUID, *kinds: str) -> list[PlaceFacts]:

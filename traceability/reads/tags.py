@@ -1,5 +1,8 @@
 """What a circuit tag says, from the record. Never a patient."""
 
+from dataclasses import replace
+from typing import Final
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
@@ -8,13 +11,22 @@ from sqlalchemy.orm import Session
 from traceability.domain.at_the_run import ADDITIVE_SLOT
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import BLOOD_KIND
+from traceability.domain.tag_contents import ContentsItem, TagContents, alike
 from traceability.domain.tags import TagFacts, circuit_symbol
 from traceability.reads.circuit_parts import PartFacts
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.storage.items import Product
 
-WAYS = {"wet-closed": "wet, closed", "wet-open": "wet, opened", "dry": "dry, not filled"}
+GAPS: Final = {
+    PartState.INSIDE_PACK: "INSIDE THE PACK",
+    PartState.LOT_NOT_READABLE: "LOT NOT READABLE",
+    PartState.LOT_NOT_RECORDED: "LOT NOT RECORDED",
+    PartState.TICKED: "TICK ONLY",
+}
+"""What the list for phones says where a piece has no lot of its own."""
+
+WAYS: Final = {"wet-closed": "wet, closed", "wet-open": "wet, opened", "dry": "dry, not filled"}
 
 
 def tag_facts(
@@ -25,7 +37,8 @@ def tag_facts(
     signed = {each.part: each for each in circuit.signatures}
     primer, helper = signed.get("primer"), signed.get("helper")
     oxygenator = next((part for part in circuit.now_in if part.kind == "oxygenator"), None)
-    return TagFacts(
+    lines = _prime_lines(session, circuit, site.site_id)
+    facts = TagFacts(
         site_name=site.name,
         unit=site.unit,
         ring=site.ring,
@@ -35,7 +48,7 @@ def tag_facts(
         way=WAYS.get(circuit.way, ""),
         use_by=circuit.use_by,
         use_by_reason=reason,
-        prime_lines=_prime_lines(session, circuit, site.site_id),
+        prime_lines=lines,
         primed_at=circuit.ended_at,
         primer=primer.name if primer else circuit.primer,
         helper=helper.name if helper else circuit.helper,
@@ -49,6 +62,68 @@ def tag_facts(
         practice=site.practice,
         symbol=circuit_symbol(site.code, circuit.number),
     )
+    contents = TagContents(
+        site_code=site.code,
+        number=circuit.number,
+        circuit_type=facts.circuit_type,
+        way=facts.way,
+        prime=_joined(lines),
+        coating="",
+        primed_at=circuit.ended_at,
+        use_by=circuit.use_by,
+        use_by_reason=reason,
+        unsigned=facts.unsigned_words,
+        site_name=site.name,
+        unit=site.unit,
+        ring=site.ring,
+        items=_items(session, site.site_id, circuit.now_in),
+        recorded=circuit.contents == "recorded",
+        practice=site.practice,
+        zone=zone,
+    )
+    return replace(facts, contents=contents)
+
+
+def _joined(lines: tuple[str, ...]) -> str:
+    """Return the lines about the prime as one text; the field's own name stands before it."""
+    said = ". ".join(line.rstrip(".") for line in lines) + "."
+    return said.removeprefix("Prime: ").removeprefix("Prime fluid: ")
+
+
+def _items(
+    session: Session, site_id: UUID, parts: tuple[PartFacts, ...]
+) -> tuple[ContentsItem, ...]:
+    """Return what is in it, pieces of one lot together; what is not fitted is not in it."""
+    ids = {part.product_id for part in parts if part.product_id is not None}
+    products = {
+        product.id: product
+        for product in session.scalars(
+            select(Product).where(Product.site_id == site_id, Product.id.in_(ids))
+        )
+    }
+    return alike(
+        ContentsItem(
+            count=1,
+            item=_item_of(products.get(part.product_id) if part.product_id else None, part),
+            lot=part.lot or "",
+            serial=part.serial or "",
+            gap="" if part.lot or part.serial else GAPS.get(part.state, ""),
+        )
+        for part in parts
+        if part.state is not PartState.NOT_FITTED
+    )
+
+
+def _item_of(product: Product | None, part: PartFacts) -> str:
+    """Return the issuing agency's key; GS1's stands alone, being all digits. Else a name."""
+    if product is None:
+        return part.name or part.place
+    return product.identifier if product.standard == "gs1" else _keyed(product)
+
+
+def _keyed(product: Product) -> str:
+    named = product.identifier or product.name
+    return named if product.standard == "none" else f"{product.standard}.{named}"
 
 
 def parts_line(parts: tuple[PartFacts, ...]) -> str:

@@ -62,3 +62,19 @@ class Series(Base):
     site_id: Mapped[UUID] = mapped_column(primary_key=True)
     letter: Mapped[str] = mapped_column(primary_key=True)
     last: Mapped[int]
+
+
+class TagKey(Base):
+    """Another site's public key: with it, what that site's tags say can be verified."""
+
+    __tablename__ = "tag_key"
+    site_id: Mapped[UUID] = mapped_column(primary_key=True)
+    public_key: Mapped[str] = mapped_column(primary_key=True)
+    """64 hexadecimal digits."""
+    name: Mapped[str]
+    unit: Mapped[str]
+    code: Mapped[str]
+    """The four characters that the other site's symbols carry, as it says of itself."""
+    active: Mapped[bool]
+    """False: withdrawn; what it signed is then no longer stated by a site that is known."""
+    recorded_no: Mapped[int]

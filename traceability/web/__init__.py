@@ -4,6 +4,7 @@ from flask import Flask
 
 from traceability.web import (
     check,
+    circuit_labels,
     circuits,
     corrections,
     down_time,
@@ -12,6 +13,7 @@ from traceability.web import (
     filters,
     headers,
     health,
+    labels,
     lists,
     lots,
     moves,
@@ -29,6 +31,7 @@ from traceability.web import (
     sign_in,
     standby,
     stock,
+    tag_text,
     take,
     trolley,
 )
@@ -41,7 +44,9 @@ PARTS = (
     prime,
     trolley,
     circuits,
+    circuit_labels,
     take,
+    tag_text,
     runs,
     corrections,
     lots,
@@ -49,6 +54,7 @@ PARTS = (
     equipment,
     recall,
     lists,
+    labels,
     policy,
     people,
     health,

@@ -1,41 +1,35 @@
 """A circuit's page, its tag, and the acts on the shelf."""
 
-from typing import Final
-
-from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
-from werkzeug.exceptions import NotFound
 
 from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
 from traceability.actions.circuit.hold import PutOnHold, Release, put_on_hold, release
 from traceability.actions.circuit.keep import (
     DiscardCircuit,
     MoveCircuit,
-    OrderTag,
     discard_circuit,
     move_circuit,
-    order_tag,
 )
 from traceability.actions.run.come_back import CameBackUnused, came_back_unused
-from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
-from traceability.messages import DISCARDS, say_limit
-from traceability.printing.tags import render_tag
+from traceability.messages import DISCARDS
 from traceability.reads.entries import changed_after_signing
 from traceability.reads.equipment import machines
 from traceability.reads.happenings import happenings
 from traceability.reads.lists import places
 from traceability.reads.run_extras import keepers, tag_is_old, uses_of_circuit
-from traceability.reads.tags import tag_facts
 from traceability.shelf_messages import WAYS, say_findings
+from traceability.tag_messages import say_tag_text
 from traceability.web import session
 from traceability.web.as_of import as_of
-from traceability.web.forms import moment_of, number_in
+from traceability.web.forms import moment_of
 from traceability.web.happened import shown
 from traceability.web.pictures.life import life
 from traceability.web.prime import STANDS_IN, the_circuit
 from traceability.web.run_words import places_on_sheet, run_words
+from traceability.web.tag_text import stated_by
 
 pages = Blueprint("circuits", __name__)
 
@@ -58,9 +52,12 @@ def page(number: str) -> ResponseReturnValue:
             **run_words(machines(reads, ours.site.id)),
         }
     zone = ours.settings.zone_info
+    stated = stated_by(circuit.sender) if circuit.sender else None
     return render_template(
         "circuit.html",
         c=circuit,
+        stated=stated,
+        stated_says=say_tag_text(stated) if stated else "",
         timeline_svg=Markup(life(circuit, then.at, zone)),  # noqa: S704 - escaped there
         happenings=[shown(each) for each in happened],
         places=stand_in,
@@ -73,49 +70,6 @@ def page(number: str) -> ResponseReturnValue:
         say_findings=say_findings,
         nav="shelf",
     )
-
-
-@pages.post("/circuits/<number>/tag")
-def order(number: str) -> ResponseReturnValue:
-    """Order the tag and show it; a second one is a copy and says so."""
-    circuit = the_circuit(number)
-    done = order_tag(
-        OrderTag(
-            sent=session.sent(request.form.get("request_id")),
-            circuit_id=circuit.id,
-            at=session.services().now(),
-        ),
-        site=session.site(),
-    )
-    return redirect(url_for("circuits.tag", number=circuit.number, copy=done.facts["copy"]))
-
-
-@pages.get("/circuits/<number>/tag.pdf")
-def tag(number: str) -> ResponseReturnValue:
-    """Give the tag as a PDF in exact millimetres."""
-    session.need(Right.ACT)
-    circuit, ours = the_circuit(number), session.services()
-    if circuit.standing.phase is Phase.PRIMING:
-        raise NotFound
-    with ours.reads() as reads:
-        facts = tag_facts(
-            reads,
-            circuit,
-            zone=ours.settings.zone_info,
-            copy=_copy(request.args.get("copy")),
-            reason=say_limit(circuit.decides),
-        )
-    answer = Response(render_tag(facts), mimetype="application/pdf")
-    answer.headers["Content-Disposition"] = f'inline; filename="{circuit.number}.pdf"'
-    return answer
-
-
-MOST_COPIES: Final = 9999
-
-
-def _copy(text: str | None) -> int:
-    number = number_in(text or "") or 0
-    return number if number <= MOST_COPIES else 0
 
 
 @pages.post("/circuits/<number>/move")

@@ -24,6 +24,7 @@ from traceability.errors import (
     WrongCredentials,
 )
 from traceability.messages import REASONS, WAYS_ON, WORDS, say_refusal
+from traceability.printing.label import WrongLabel
 from traceability.web.session import services
 
 log = logging.getLogger(__name__)
@@ -61,6 +62,11 @@ def register(app: Flask) -> None:
             return redirect(url_for("sign_in.page", next=request.full_path.rstrip("?")))
         sentence = say_refusal(refused, services().settings.zone_info)
         return _answer(sentence, status_of(refused), refused=refused)
+
+    @app.errorhandler(WrongLabel)
+    def _label(wrong: WrongLabel) -> ResponseReturnValue:
+        log.error("a label cannot be used: %s", wrong)
+        return _answer(f"This label's file cannot be used. Tell who changed it: {wrong}", 503)
 
     @app.errorhandler(HTTPException)
     def _http(error: HTTPException) -> ResponseReturnValue:

@@ -11,6 +11,7 @@ from traceability.actions.prime.end import EndPrime, end_prime
 from traceability.actions.prime.sign import SignPrime, sign_prime
 from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
+from traceability.domain.tag_contents import read_contents
 from traceability.domain.tags import OwnSymbol, SymbolKind, is_practice, read_symbol, site_and_name
 from traceability.errors import PartsMissing, UnknownCode
 from traceability.messages import say_refusal
@@ -189,9 +190,13 @@ def other_store(text: str, site_code: str) -> str:
 def tag_number(text: str, site_code: str) -> tuple[str, bool]:
     """Return the circuit number that a tag's text names, and whether the text is a tag of ours.
 
-    A number that was typed counts: it is print on the tag. Another site's tag, half a tag and any
-    other code name no circuit of ours.
+    A number that was typed counts: it is print on the tag. So does the symbol for phones: whoever
+    scans the wrong one of two in a hurry has the right circuit in hand. Another site's tag, half a
+    tag and any other code name no circuit of ours.
     """
+    contents = read_contents(text)
+    if contents is not None:
+        return (contents.number, True) if contents.site_code == site_code else ("", False)
     own = read_symbol(text.strip())
     if isinstance(own, OwnSymbol) and own.kind is SymbolKind.CIRCUIT:
         code, number = site_and_name(own.body)

@@ -11,15 +11,17 @@ from traceability.actions.run.flow import FlowOff, FlowOn, flow_off, flow_on
 from traceability.actions.run.take import TakeCircuit, take_circuit
 from traceability.domain.circuits import State, cautions_for_use
 from traceability.domain.moments import ONE_SCAN, Manner
-from traceability.domain.tags import BrokenSymbol, read_symbol
+from traceability.domain.tags import LONGEST, BrokenSymbol, read_symbol
 from traceability.errors import BadValue, NotOnRun, UnknownCode
 from traceability.messages import say_cautions
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.reads.moves import is_reserved
+from traceability.tag_messages import say_listed, say_tag_text
 from traceability.web import session
 from traceability.web.forms import checked, moment_of
 from traceability.web.prime import other_store, tag_number, the_circuit
+from traceability.web.tag_text import stated_by
 
 pages = Blueprint("take", __name__)
 
@@ -44,9 +46,7 @@ def take() -> ResponseReturnValue:
         # Kept in the practice store it would be lost: there is nothing to go on with here.
         return render_template("take.html", error="real", tag=text, nav="take"), 422
     if not is_ours and not checked("anyway"):
-        half = isinstance(read_symbol(text), BrokenSymbol)
-        sentence = "half" if half else other_store(text, code) or "unknown"
-        return render_template("take.html", error=sentence, tag=text, nav="take"), 422
+        return _not_ours(text, code)
     here = _ours(number) if is_ours else None
     paper = number if is_ours and here is None and _is_paper(number) else ""
     if paper and not checked("anyway"):
@@ -68,12 +68,27 @@ def take() -> ResponseReturnValue:
     asked = TakeCircuit(
         sent=sent,
         number=paper if here is None else number,
-        tag_text=text[:400] if here is None else "",
+        tag_text=text[:LONGEST] if here is None else "",
         at=ours.now(),
         manner=Manner.EMERGENCY,
     )
     done = take_circuit(asked, site=session.site())
     return redirect(url_for("take.taken", number=done.facts["number"]))
+
+
+def _not_ours(text: str, code: str) -> ResponseReturnValue:
+    """Say what was read instead; another site's tag says itself what it is. Go on is one button."""
+    stated = stated_by(text)
+    half = stated is None and isinstance(read_symbol(text), BrokenSymbol)
+    return render_template(
+        "take.html",
+        error="half" if half else other_store(text, code) or "unknown",
+        tag=text,
+        stated=stated,
+        stated_says=say_tag_text(stated) if stated else "",
+        stated_lists=say_listed(stated) if stated else "",
+        nav="take",
+    ), 422
 
 
 def _read_twice(circuit: CircuitFacts, now: datetime) -> bool:

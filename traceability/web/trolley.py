@@ -16,7 +16,9 @@ from traceability.actions.prime.scan import (
     scan_again,
     scan_part,
 )
+from traceability.domain.part_labels import read_part_of
 from traceability.domain.people import Right
+from traceability.domain.tag_contents import read_contents
 from traceability.domain.tags import (
     COUNT_CARDS,
     REASON_CARDS,
@@ -49,6 +51,8 @@ from traceability.web.trolley_strip import (
 )
 
 pages = Blueprint("trolley", __name__)
+
+NO_PART: Final = "Nothing was added. To look at it, open Take or its page. This prime goes on."
 
 ROW: Final = (
     Act.UNDO,
@@ -98,7 +102,10 @@ def scan(number: str) -> ResponseReturnValue:
     body = _body()
     text = str(body.get("text") or "")
     own = read_symbol(text)
-    if own is not None:
+    contents = read_contents(text)
+    if contents is not None:
+        return _only_say(the_trolley(number), f"That is the tag of {contents.number}", [NO_PART])
+    if own is not None and read_part_of(own) is None:
         return _own(own, body, the_trolley(number))
     done = scan_part(
         ScanPart(
@@ -138,8 +145,7 @@ def _own(
         return _act("needed", {**body, "badge": own.body}, found)
     if own.kind is SymbolKind.CIRCUIT:
         _, name = site_and_name(own.body)
-        line = "Nothing was added. To look at it, open Take or its page. This prime goes on."
-        return _only_say(found, f"That is the tag of {name}", [line])
+        return _only_say(found, f"That is the tag of {name}", [NO_PART])
     return _only_say(found, "That card is not for the trolley", ["Nothing was added."])
 
 

@@ -17,11 +17,12 @@ from traceability.actions.prime.scanned import (
     understand,
 )
 from traceability.domain.at_the_run import EQUIPMENT_KINDS
-from traceability.domain.tags import OwnSymbol, SymbolKind, read_symbol, site_and_name, site_code
+from traceability.domain.tags import OwnSymbol, SymbolKind, read_symbol, site_and_name
 from traceability.errors import BadScan, BadValue, UnknownCode
 from traceability.storage.circuits import Circuit
 from traceability.storage.equipment import EquipmentState
 from traceability.storage.runs import Run
+from traceability.storage.site import Site as SiteRow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +102,9 @@ def _by_text(
 def _by_symbol(session: Session, site: Site, own: object) -> Machine:
     if isinstance(own, OwnSymbol) and own.kind is SymbolKind.PART:
         code, number = site_and_name(own.body)
-        found = _state(session, site, asset_number=number) if code == site_code(site.id) else None
+        found = (
+            _state(session, site, asset_number=number) if code == _own_code(session, site) else None
+        )
         if found is None:
             raise UnknownCode(what="equipment", value=number)
         return _registered(found)
@@ -153,3 +156,8 @@ def _state(session: Session, site: Site, **by: object) -> EquipmentState | None:
         site_id=site.id, valid_to=None, superseded_no=None, **by
     )
     return session.scalar(rows.order_by(EquipmentState.recorded_no).limit(1))
+
+
+def _own_code(session: Session, site: Site) -> str:
+    """Return what our symbols carry; a practice store's is not that of the real one."""
+    return session.get_one(SiteRow, site.id).code

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from traceability.actions.prime.personal import is_personal
 from traceability.domain.events import Plain
 from traceability.domain.keys import lot_key, unit_key
+from traceability.domain.part_labels import read_part_of
 from traceability.domain.parts import Known
 from traceability.domain.tags import read_symbol
 from traceability.domain.trolley import Piece
@@ -27,6 +28,7 @@ from traceability.storage.lookup import (
     printed_expiry,
     run_with_unit,
 )
+from traceability.storage.site import Site
 
 COMPARE: Final = frozenset({"expiry-far", "serial-like-lot"})
 """Within the standard, and seldom what is printed: a person compares before it is believed."""
@@ -133,7 +135,8 @@ Fewer digits alone are no product's: most likely somebody's PIN, in the wrong fi
 def may_be_kept(scan: Scan, today: date) -> bool:
     """Tell whether the text may stand anywhere: no person's, no badge's or tag's, no PIN."""
     bare = scan.text.strip()
-    if is_personal(bare) or read_symbol(bare) is not None:
+    own = read_symbol(bare)
+    if is_personal(bare) or (own is not None and read_part_of(own) is None):
         return False
     if bare.isdigit() and len(bare) < SHORTEST_CODE:
         return False
@@ -160,7 +163,21 @@ def understand_at(
 
     `besides` is the circuit in whose hands the piece may be.
     """
-    if read_symbol(scan.text.strip()) is not None:
+    own = read_symbol(scan.text.strip())
+    part = read_part_of(own)
+    if part:
+        # Another site's label of its own names an item that only that site knows.
+        if part.site_code != session.get_one(Site, site_id).code:
+            return Question(code="own-symbol", facts={}, keeps_text=False)
+        labelled = Reading(
+            text=scan.text,
+            status=Status.OK,
+            device_identifier=part.item,
+            lot=part.lot,
+            expiry=part.expiry,
+        )
+        return _product_of(labelled, scan, None, session, site_id, today, besides)
+    if own is not None:
         return Question(code="own-symbol", facts={}, keeps_text=False)
     reading = _interpret(scan, today, previous.text if previous else None)
     if is_personal(scan.text) or reading.private:

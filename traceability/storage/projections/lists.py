@@ -9,7 +9,7 @@ from traceability.storage.circuits import Sheet
 from traceability.storage.items import Packaging, Product
 from traceability.storage.people import Device, Person
 from traceability.storage.projections.registry import no_rows, projects
-from traceability.storage.site import Place, Policy, Site
+from traceability.storage.site import Place, Policy, Site, TagKey
 
 projects(Kind.PIN_SET)(no_rows)
 
@@ -88,6 +88,22 @@ def place_set(session: Session, event: Recorded) -> None:
             wanted=event.number_of("wanted", 1),
             accepts=text_of(event.body.get("accepts", [])),
             least_left_minutes=event.number_of("least_left_minutes", 0),
+        )
+    )
+
+
+@projects(Kind.TAG_KEY_SET)
+def tag_key_set(session: Session, event: Recorded) -> None:
+    """Believe another site's key, or no longer."""
+    session.merge(
+        TagKey(
+            site_id=event.site_id,
+            public_key=event.text("public_key"),
+            name=event.text("name"),
+            unit=event.text("unit"),
+            code=event.text("code"),
+            active=event.flag("active"),
+            recorded_no=event.number,
         )
     )
 
