@@ -506,6 +506,32 @@ def say_cautions(codes: Sequence[str]) -> list[str]:
     return [CAUTIONS.get(code, code) for code in codes]
 
 
+def say_unreadable(code: str, facts: Facts) -> str:
+    """Return the sentence for a picture in which nothing could be looked for, and what to do."""
+    return _UNREADABLE[code](facts)
+
+
+_UNREADABLE: Final[Mapping[str, Callable[[Facts], str]]] = {
+    "empty-file": lambda _: "The file is empty. Send the photo again.",
+    "not-a-picture": lambda _: "This is no photo that can be read. Send a JPEG, a PNG or a PDF.",
+    "broken-picture": lambda _: "The photo is damaged or came only in part. Send it again.",
+    "picture-too-large": lambda facts: (
+        f"The photo is too large ({facts['width']} × {facts['height']} dots). Take a smaller one."
+        if "width" in facts
+        else "The photo is too large. Take a smaller one."
+    ),
+    "too-many-pages": lambda facts: (
+        f"Too many pages: {facts.get('pages', 'more than can be read')}. Send fewer at a time."
+    ),
+    "locked-pages": lambda _: "The PDF is locked. Send one that is not, or photograph the pages.",
+    "took-too-long": lambda facts: (
+        f"Not read within {facts.get('seconds', 'the')} seconds. Photograph one label, closer."
+    ),
+    "reader-ended": lambda _: "The reader stopped at this photo. Photograph one label, closer.",
+    "no-file": lambda _: "There is no such file, or it may not be read. Look at its name.",
+}
+
+
 def moment_words(value: object, zone: ZoneInfo) -> str:
     """Return a moment as `2026-11-25 03:40 CET`."""
     if not isinstance(value, datetime):

@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "labels": "labels:labels",
     "migrate": "database:migrate",
     "person": "people:person",
+    "read-image": "read_image:read_image",
     "rebuild": "ledger:rebuild",
     "replay": "replay:replay",
     "serve": "serve:serve",

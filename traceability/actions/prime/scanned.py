@@ -8,6 +8,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from traceability.actions.prime.comparing import compare_facts, other_reading
 from traceability.actions.prime.personal import is_personal
 from traceability.domain.events import Plain
 from traceability.domain.keys import lot_key, unit_key
@@ -15,11 +16,9 @@ from traceability.domain.part_labels import read_part_of
 from traceability.domain.parts import Known
 from traceability.domain.tags import read_symbol
 from traceability.domain.trolley import Piece
-from traceability.identifiers.gs1 import read_elements
-from traceability.identifiers.gs1_table import TABLE
 from traceability.identifiers.interpret import interpret
 from traceability.identifiers.pairs import join
-from traceability.identifiers.reading import Context, Reading, Source, Status
+from traceability.identifiers.reading import Context, Reading, Status
 from traceability.storage.items import Product
 from traceability.storage.lookup import (
     circuit_with_unit,
@@ -205,9 +204,9 @@ def _product_of(
             code="unreadable", facts={"reason": code}, keeps_text=may_be_kept(scan, today)
         )
     odd = reading.status is Status.SUSPECT or not COMPARE.isdisjoint(reading.cautions)
-    other = _alternative(reading, today)
+    other = other_reading(reading, today)
     if odd and (not scan.chosen or (scan.chosen == "alternative" and other is None)):
-        return Question(code="compare", facts=_compare_facts(reading, other))
+        return Question(code="compare", facts=compare_facts(reading, other))
     if scan.chosen == "alternative" and other is not None:
         reading = other
     if reading.status is Status.UNSTRUCTURED and not scan.text.rstrip("\r\n\t").isprintable():
@@ -237,32 +236,6 @@ def _interpret(scan: Scan, today: date, previous: str | None) -> Reading:
         today=today,
         context=Context(previous=previous, channel="keyboard" if typed else None),
     )
-
-
-HALF: Final = ("missing-required",)
-
-
-def _alternative(reading: Reading, today: date) -> Reading | None:
-    """Return the other possible reading, the lost separator put back; None: none that holds."""
-    elements = reading.alternative or ()
-    if not elements or not all(name in TABLE for name, _ in elements):
-        return None
-    pieces = [(name, value, 0) for name, value in elements]
-    other = read_elements(pieces, Source(reading.text, today))
-    return other if other.status is Status.OK or other.reason_codes == HALF else None
-
-
-def _compare_facts(reading: Reading, other: Reading | None) -> dict[str, Plain]:
-    return {
-        "reason": next(iter((*reading.reason_codes, *reading.cautions)), ""),
-        "expiry": reading.expiry.isoformat() if reading.expiry else None,
-        "lot": reading.lot,
-        "serial": reading.serial,
-        "other_lot": other.lot if other else None,
-        "other_serial": other.serial if other else None,
-        "has_other": other is not None,
-        "recovered": reading.recovered,
-    }
 
 
 def _understood(

@@ -1,0 +1,57 @@
+"""The reader in a process of its own: bytes of pictures come in, symbols go out.
+
+Pictures are anybody's, and the libraries that open them are large: here a fault of theirs, or a
+picture that takes all memory, ends this process and nothing else. `apart` starts it and keeps time.
+"""
+
+import json
+import resource
+import struct
+import sys
+from typing import Any, BinaryIO, Final
+
+from traceability.imaging.read_symbol import UnreadablePicture
+
+LENGTH: Final = struct.Struct(">Q")
+"""In front of each message: its length in bytes."""
+MEMORY: Final = 3_000_000_000
+"""Bytes of address space: libraries and threads take half of it before the first picture."""
+
+
+def main(asked: BinaryIO, answers: BinaryIO) -> None:
+    """Read pictures until no more come."""
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    import cv2  # noqa: PLC0415 - after the limits, so that they hold for it
+
+    from traceability.imaging.symbols import read_symbols  # noqa: PLC0415
+
+    cv2.setNumThreads(1)  # several pictures are several processes
+    while len(head := asked.read(LENGTH.size)) == LENGTH.size:
+        data = asked.read(LENGTH.unpack(head)[0])
+        answer: dict[str, Any]
+        try:
+            answer = {
+                "symbols": [
+                    [
+                        each.text,
+                        each.symbology_identifier,
+                        each.box,
+                        each.suspect,
+                        each.way,
+                        each.page,
+                    ]
+                    for each in read_symbols(data)
+                ]
+            }
+        except UnreadablePicture as unread:
+            answer = {"code": unread.code, "facts": unread.facts}
+        except (MemoryError, cv2.error):
+            answer = {"code": "reader-ended", "facts": {}}
+        message = json.dumps(answer).encode()
+        answers.write(LENGTH.pack(len(message)) + message)
+        answers.flush()
+
+
+if __name__ == "__main__":
+    main(sys.stdin.buffer, sys.stdout.buffer)
