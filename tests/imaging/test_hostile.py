@@ -125,6 +125,7 @@ def test_a_reader_that_takes_too_long_is_ended_and_the_next_picture_is_read() ->
     assert late.value.code == "took-too-long"
     with ReaderApart() as reader:
         assert len(reader.read(data)) == 1
+        assert len(reader.read(data, live=True)) == 1
         assert reader._process is not None
         reader._process.kill()  # as the system does that has no memory left
         reader._process.wait()

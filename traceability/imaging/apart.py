@@ -8,7 +8,7 @@ from types import TracebackType
 from typing import BinaryIO, Final, Self, cast
 
 from traceability.imaging.read_symbol import Point, ReadSymbol, UnreadablePicture
-from traceability.imaging.reader_process import LENGTH
+from traceability.imaging.reader_process import ASKED, LENGTH
 
 LONGEST_S: Final = 20.0
 """For one picture or PDF, from when it is sent; one picture takes a fraction of a second."""
@@ -39,8 +39,12 @@ class ReaderApart:
         """End the process."""
         self.close()
 
-    def read(self, data: bytes) -> tuple[ReadSymbol, ...]:
+    def read(self, data: bytes, *, live: bool = False) -> tuple[ReadSymbol, ...]:
         """Return the symbols in the picture.
+
+        Args:
+            data: a file's bytes, whatever they are.
+            live: it is one frame of a camera's, and the next comes soon: less is spent on it.
 
         Raises:
             UnreadablePicture: also when the reader took too long or ended; the next picture
@@ -49,7 +53,7 @@ class ReaderApart:
         if not data:
             raise UnreadablePicture("empty-file", bytes=0)
         with self._one_at_a_time:
-            answer = json.loads(self._asked(data))
+            answer = json.loads(self._asked(data, live=live))
         if "code" in answer:
             raise UnreadablePicture(answer["code"], **answer["facts"])
         return tuple(
@@ -71,7 +75,7 @@ class ReaderApart:
             process.kill()
             process.communicate()
 
-    def _asked(self, data: bytes) -> bytes:
+    def _asked(self, data: bytes, *, live: bool) -> bytes:
         process = self._running()
         late = threading.Event()
 
@@ -83,7 +87,7 @@ class ReaderApart:
         alarm.start()
         try:
             to, back = cast("BinaryIO", process.stdin), cast("BinaryIO", process.stdout)
-            to.write(LENGTH.pack(len(data)) + data)
+            to.write(ASKED.pack(live, len(data)) + data)
             to.flush()
             head = back.read(LENGTH.size)
             answer = back.read(LENGTH.unpack(head)[0]) if len(head) == LENGTH.size else b""

@@ -13,7 +13,9 @@ from typing import Any, BinaryIO, Final
 from traceability.imaging.read_symbol import UnreadablePicture
 
 LENGTH: Final = struct.Struct(">Q")
-"""In front of each message: its length in bytes."""
+"""In front of each answer: its length in bytes."""
+ASKED: Final = struct.Struct(">?Q")
+"""In front of each picture: whether it is a frame of a live camera; its length in bytes."""
 MEMORY: Final = 3_000_000_000
 """Bytes of address space: libraries and threads take half of it before the first picture."""
 
@@ -24,11 +26,12 @@ def main(asked: BinaryIO, answers: BinaryIO) -> None:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     import cv2  # noqa: PLC0415 - after the limits, so that they hold for it
 
-    from traceability.imaging.symbols import read_symbols  # noqa: PLC0415
+    from traceability.imaging.symbols import FRAME, PICTURE, read_symbols  # noqa: PLC0415
 
     cv2.setNumThreads(1)  # several pictures are several processes
-    while len(head := asked.read(LENGTH.size)) == LENGTH.size:
-        data = asked.read(LENGTH.unpack(head)[0])
+    while len(head := asked.read(ASKED.size)) == ASKED.size:
+        live, length = ASKED.unpack(head)
+        data = asked.read(length)
         answer: dict[str, Any]
         try:
             answer = {
@@ -41,7 +44,7 @@ def main(asked: BinaryIO, answers: BinaryIO) -> None:
                         each.way,
                         each.page,
                     ]
-                    for each in read_symbols(data)
+                    for each in read_symbols(data, spend=FRAME if live else PICTURE)
                 ]
             }
         except UnreadablePicture as unread:

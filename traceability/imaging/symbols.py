@@ -31,15 +31,19 @@ MOST_DOTS: Final = 6_000_000
 """Places are looked for in at most so many dots; symbols of larger pictures have dots to spare."""
 
 
-def read_symbols(data: bytes) -> tuple[ReadSymbol, ...]:
+def read_symbols(data: bytes, *, spend: int = PICTURE) -> tuple[ReadSymbol, ...]:
     """Return the symbols in the picture, page by page, from top to bottom.
+
+    Args:
+        data: a file's bytes, whatever they are.
+        spend: as for `read_picture`, for each page.
 
     Raises:
         UnreadablePicture: the bytes are no picture.
     """
     found: list[ReadSymbol] = []
     for number, photo in enumerate(photos(data), 1):
-        for symbol in read_picture(photo.pixels):
+        for symbol in read_picture(photo.pixels, spend=spend):
             first, second, third, fourth = (
                 (round(x * photo.reduced), round(y * photo.reduced)) for x, y in symbol.box
             )
