@@ -85,6 +85,21 @@ def test_fifty_megapixels_are_read_in_the_picture_s_own_dots(kind: str) -> None:
     assert all(5000 < x < 5500 and 3000 < y < 3500 for x, y in read.box)
 
 
+@pytest.mark.parametrize(("kind", "mode"), [("JPEG", "RGB"), ("PNG", "RGBA"), ("PNG", "P")])
+def test_a_large_picture_that_lies_on_its_side_is_turned_and_made_smaller(
+    kind: str, mode: str
+) -> None:
+    """EXIF 274 = 6: the camera was turned; the first row is the right side (from memory)."""
+    paper = Image.new("RGB", (5000, 4000), (210, 200, 190))
+    paper.paste(gs1("A1", scale=10), (4000, 500))
+    exif = Image.Exif()
+    exif[274] = 6
+    buffer = io.BytesIO()
+    paper.transpose(Image.Transpose.ROTATE_90).convert(mode).save(buffer, kind, exif=exif)
+    (read,) = read_symbols(buffer.getvalue())
+    assert all(4000 < x < 4400 and 500 < y < 900 for x, y in read.box)
+
+
 def test_sixty_symbols_are_sixty() -> None:
     paper = Image.new("L", (2000, 1400), 235)
     for number in range(60):
