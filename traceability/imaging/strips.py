@@ -22,6 +22,8 @@ FEWEST_EDGES: Final = 26
 """Of a Code 128 with one character: start, character, check and stop (ISO/IEC 15417)."""
 INNER: Final = MARGIN / (1 + 2 * MARGIN)
 LEANS: Final = 17
+ANY_LOOK: Final = 8_000
+"""What a look costs however small it is, in dots."""
 ROWS: Final = 24
 """Rows that are enough to find how bars lean."""
 PREPARING: Final = 8
@@ -40,6 +42,8 @@ DENSE: Final = tuple(
 )
 """Blurs that are tried: lengths of a movement or widths of a soft edge, in dots of the picture, and
 how much noise there is beside the bars. The second for bars of little more than one dot."""
+LEAST_DENSE: Final = 110
+"""Dots with margins; an EAN-13 has 95 modules (ISO/IEC 15420), so less is hardly a symbol."""
 VIEWS: Final = {
     "mean": (0.0, 1.0),
     "top": (0.0, 0.5),
@@ -106,7 +110,7 @@ def _lines(level: Floats, scale: float, number: int) -> Iterator[tuple[str, str,
     if number == 0:
         for name, line in _unblurred(mean, scale, MOVED_OR_SOFT):
             yield name, "mean", _evened(line)
-    elif scale > 1:
+    elif scale > 1 and level.shape[1] > LEAST_DENSE * scale:
         for view, (start, end) in VIEWS.items():
             line = level[int(start * rows) : max(int(end * rows), int(start * rows) + 1)].mean(
                 axis=0
@@ -229,4 +233,4 @@ def _flat(line: Floats, way: str, view: str, back: Map, rows: int, cost: int) ->
     spread = np.clip((line - low) * (255 / max(high - low, 1e-3)), 0, 255).astype(np.uint8)
     pixels = np.repeat(spread[None], TALL, axis=0)
     down = np.diag([1.0, rows / TALL, 1.0])
-    return Strip(pixels, way, back @ down, view, cost + pixels.size)
+    return Strip(pixels, way, back @ down, view, cost + pixels.size + ANY_LOOK)
