@@ -1,4 +1,4 @@
-"""Runs the steps in `versions/` on one connection, each as one transaction.
+"""Runs the steps in `versions/` on one connection: each up as one transaction, all down as one.
 
 Called by `traceability.storage.migrate` with a connection, or by the `alembic` command (to write
 a new step) with the store that the settings name.
@@ -41,7 +41,8 @@ def _run(connection: Connection) -> None:
         # Tables that only grow must never be rebuilt: it drops their triggers without a word.
         render_as_batch=False,
         transactional_ddl=True,
-        transaction_per_migration=True,
+        # The way back is taken whole or not at all: a step on it may refuse.
+        transaction_per_migration=not context.config.attributes.get("as_one"),
         on_version_apply=_check_step,
     )
     with context.begin_transaction():

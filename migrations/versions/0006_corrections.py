@@ -102,7 +102,7 @@ def upgrade() -> None:
     op.create_index(
         "ix_circuit_phase_never_was",
         "circuit_phase",
-        ["circuit_id"],
+        ["reason", "site_id", "circuit_id"],
         sqlite_where=never_was,
         postgresql_where=never_was,
     )

@@ -19,7 +19,8 @@ def test_a_look_is_a_scan_and_one_key_and_a_bad_one_leads_to_hold_or_discard(
         one.signs_in("J. Ruiz")
         expect(one.page.locator("h1")).to_have_text("1 of 2 ready")
         one.reads("Not looked at since it was primed.")
-        one.page.get_by_role("link", name="Look at a circuit").click()
+        with one.page.expect_navigation():
+            one.page.get_by_role("link", name="Look at a circuit").click()
         one.scans(tag)
         expect(one.page.locator("h1")).to_have_text(f"Look at {number}")
         one.looks("look")

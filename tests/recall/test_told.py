@@ -22,6 +22,10 @@ from traceability.recall.told import told_facts
 from traceability.recall.told.registry import TELLERS
 
 SAYS_NOTHING = {
+    "shelf-checked",
+    "told-by-hand",
+    "circuit-opened",
+    "tag-key-set",
     "site-set-up",
     "person-set",
     "badge-issued",

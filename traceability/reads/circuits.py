@@ -147,7 +147,7 @@ def facts_of(
     prime = prime_of(session, circuit, as_of_no)
     standing = standing_of(session, circuit, as_of_no)
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
-    way = way_of(session, circuit)
+    way = way_of(session, circuit, as_of_no)
     hold = hold_on(session, circuit.site_id, circuit.id, as_of_no=as_of_no)
     stays = stays_of(session, circuit, as_of_no)
     phases = tuple(phases_of(session, circuit, as_of_no))
@@ -161,9 +161,9 @@ def facts_of(
         sheet_version=circuit.sheet_version,
         way=way.way if way else (sheet.way if sheet and prime else ""),
         opened_at=way.valid_from if way and way.recorded_no != circuit.prime_ended_no else None,
-        contents=_contents(session, circuit, phases),
-        listed=list_facts(session, circuit),
-        handover=handover_facts(session, circuit),
+        contents=_contents(session, circuit, phases, as_of_no),
+        listed=list_facts(session, circuit, as_of_no),
+        handover=handover_facts(session, circuit, as_of_no),
         sender=(kept.text or "") if kept else "",
         state=state_at(standing, now),
         standing=standing,
@@ -191,14 +191,16 @@ def facts_of(
         runs=tuple(runs_of(session, circuit, as_of_no)),
         places=tuple(stay for _, stay in stays),
         phases=phases,
-        looks=tuple(looks_at(session, circuit)),
+        looks=tuple(looks_at(session, circuit, as_of_no)),
     )
 
 
-def _contents(session: Session, circuit: Circuit, phases: tuple[StayFacts, ...]) -> str:
+def _contents(
+    session: Session, circuit: Circuit, phases: tuple[StayFacts, ...], as_of_no: int | None
+) -> str:
     """Return whether it is recorded what is in it; a voided prime says nothing of that."""
     never_was = any(each.reason == NEVER_WAS for each in phases)
-    return "not-recorded" if never_was else contents_word(session, circuit)
+    return "not-recorded" if never_was else contents_word(session, circuit, as_of_no)
 
 
 def _signed(session: Session, row: Signature) -> SignatureFacts:

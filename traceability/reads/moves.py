@@ -45,11 +45,11 @@ class PaperFacts:
     printed_at: datetime
 
 
-def contents_word(session: Session, circuit: Circuit) -> str:
+def contents_word(session: Session, circuit: Circuit, as_of_no: int | None = None) -> str:
     """Return whether its contents are recorded, stated whole or in part, or not recorded."""
     if circuit.contents == "recorded":
         return "recorded"
-    listed = list_of(session, circuit)
+    listed = list_of(session, circuit, as_of_no)
     if listed is None:
         return "not-recorded"
     if not listed.complete:
@@ -57,9 +57,9 @@ def contents_word(session: Session, circuit: Circuit) -> str:
     return "stated" if listed.kept_id is not None else "recorded"
 
 
-def list_facts(session: Session, circuit: Circuit) -> ListFacts | None:
+def list_facts(session: Session, circuit: Circuit, as_of_no: int | None = None) -> ListFacts | None:
     """Return the newest list, or None."""
-    listed = list_of(session, circuit)
+    listed = list_of(session, circuit, as_of_no)
     if listed is None or listed.kept_id is None:
         return None
     event = session.get_one(LedgerEvent, (circuit.site_id, listed.recorded_no))
@@ -71,9 +71,11 @@ def list_facts(session: Session, circuit: Circuit) -> ListFacts | None:
     )
 
 
-def handover_facts(session: Session, circuit: Circuit) -> HandoverFacts | None:
+def handover_facts(
+    session: Session, circuit: Circuit, as_of_no: int | None = None
+) -> HandoverFacts | None:
     """Return where it went last, or None."""
-    found = handover_of(session, circuit)
+    found = handover_of(session, circuit, as_of_no)
     if found is None:
         return None
     return HandoverFacts(

@@ -81,6 +81,9 @@ class CircuitPhase(Link, Base):
         Index("ix_circuit_phase_site_id_phase", "site_id", "phase", "superseded_no", "valid_to"),
         Index(
             "ix_circuit_phase_never_was",
+            # What the condition says already, first: SQLite would else take another index.
+            "reason",
+            "site_id",
             "circuit_id",
             sqlite_where=NEVER_WAS_ROW,
             postgresql_where=NEVER_WAS_ROW,

@@ -255,7 +255,8 @@ def standing_of(session: Session, circuit: Circuit, as_of_no: int | None = None)
         on_hold=hold_on(session, circuit.site_id, circuit.id, as_of_no=as_of_no) is not None,
         use_by=prime.use_by if prime else None,
         parts_missing=bool(session.scalar(not_fitted)),
-        not_right=(look := last_look(looks_at(session, circuit))) is not None and not look.good,
+        not_right=(look := last_look(looks_at(session, circuit, as_of_no))) is not None
+        and not look.good,
     )
 
 

@@ -58,11 +58,13 @@ def downgrade(url: str, to: str) -> None:
 
     Raises:
         NewerStore: nothing was changed.
-        LosesRecords: a step on the way cannot be taken back; the store is left as before it.
+        LosesRecords: a step on the way cannot be taken back; nothing was changed.
     """
     with _store(url) as connection:
         _require_known(_scripts(), _revision(connection))
-        command.downgrade(_config(connection), to)
+        config = _config(connection)
+        config.attributes["as_one"] = True
+        command.downgrade(config, to)
 
 
 def revision_of(url: str) -> str | None:

@@ -68,14 +68,14 @@ def list_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> 
     return session.scalar(rows)
 
 
-def handover_of(session: Session, circuit: Circuit) -> Handover | None:
+def handover_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> Handover | None:
     """Return where the circuit went last, if it left."""
     rows = (
         select(Handover)
         .where(
             Handover.site_id == circuit.site_id,
             Handover.circuit_id == circuit.id,
-            believed_at(Handover, None),
+            believed_at(Handover, as_of_no),
         )
         .order_by(Handover.recorded_no.desc())
         .limit(1)

@@ -8,18 +8,19 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.shelf_checks import Look
 from traceability.domain.use_by import Way
+from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit
 from traceability.storage.shelf import CircuitWay, ShelfCheck
 
 
-def looks_at(session: Session, circuit: Circuit) -> list[Look]:
+def looks_at(session: Session, circuit: Circuit, as_of_no: int | None = None) -> list[Look]:
     """Return the looks at a circuit on the shelf, in the order recorded."""
     rows = (
         select(ShelfCheck)
         .where(
             ShelfCheck.site_id == circuit.site_id,
             ShelfCheck.circuit_id == circuit.id,
-            ShelfCheck.superseded_no.is_(None),
+            believed_at(ShelfCheck, as_of_no),
         )
         .order_by(ShelfCheck.recorded_no, ShelfCheck.line)
     )
@@ -40,9 +41,11 @@ def stood_as(session: Session, circuit: Circuit, sheet_way: str) -> tuple[Way, d
     return first, next(opened, None)
 
 
-def way_of(session: Session, circuit: Circuit) -> CircuitWay | None:
+def way_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> CircuitWay | None:
     """Return how the circuit stands since when; None while priming, and for primes before this."""
-    rows = select(CircuitWay).filter_by(
-        site_id=circuit.site_id, circuit_id=circuit.id, valid_to=None, superseded_no=None
+    rows = (
+        select(CircuitWay)
+        .filter_by(site_id=circuit.site_id, circuit_id=circuit.id, valid_to=None)
+        .where(believed_at(CircuitWay, as_of_no))
     )
     return session.scalar(rows.order_by(CircuitWay.recorded_no.desc()).limit(1))
