@@ -90,6 +90,17 @@ def test_another_sites_tag_says_itself_what_it_is_and_is_never_stopped(
         desk.opens(desk.page.url.removeprefix(base).replace("/taken/", "/circuits/"))
         desk.reads("What its own tag says")
         desk.looks("circuit-of-another-site")
+        here = desk.page.url.rsplit("/", 1)[1]
+        listed = desk.page.locator(".stated li .lot, .stated .lot").all_inner_texts()
+        desk.page.get_by_role("button", name="Take over its list").click()
+        desk.reads("Its list was taken over")
+        desk.reads("stated by the sender")
+        desk.looks("list-of-another-site")
+        taken_over = [lot for lot in unit.lots_in(here) if lot]
+        assert taken_over
+        assert all(any(lot in each for each in listed) for lot in taken_over)
+        # Two of its items are listed, by a site nobody here knows: no lot can be excluded yet.
+        desk.reads("Contents known in part.")
         assert [each for each in desk.troubles if "422" not in each] == []
 
 

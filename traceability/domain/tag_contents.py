@@ -22,6 +22,7 @@ from typing import Final
 from urllib.parse import quote, unquote
 from zoneinfo import ZoneInfo
 
+from traceability.domain.parts import PartState
 from traceability.domain.tags import LONGEST, SymbolKind, without_aim
 from traceability.identifiers.checks import iso_7064_mod_37_2
 
@@ -38,6 +39,15 @@ _ITEM: Final = re.compile(
     r"(?:(\d+)\*)?([^ :/*+]+)(?::([^ :/*+]+))?(?:/([^ :/*+]+))?(?::\+([A-Z-]+))?"
 )
 _CHECK: Final = re.compile(r"CHECK ([A-Z2-7]{8})\.([A-Z0-9*])")
+
+
+GAPS: Final = {
+    PartState.INSIDE_PACK: "INSIDE THE PACK",
+    PartState.LOT_NOT_READABLE: "LOT NOT READABLE",
+    PartState.LOT_NOT_RECORDED: "LOT NOT RECORDED",
+    PartState.TICKED: "TICK ONLY",
+}
+"""What the list for phones says where a piece has no lot of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,20 +11,12 @@ from sqlalchemy.orm import Session
 from traceability.domain.at_the_run import ADDITIVE_SLOT
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import BLOOD_KIND
-from traceability.domain.tag_contents import ContentsItem, TagContents, alike
+from traceability.domain.tag_contents import GAPS, ContentsItem, TagContents, alike
 from traceability.domain.tags import TagFacts, circuit_symbol
 from traceability.reads.circuit_parts import PartFacts
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.storage.items import Product
-
-GAPS: Final = {
-    PartState.INSIDE_PACK: "INSIDE THE PACK",
-    PartState.LOT_NOT_READABLE: "LOT NOT READABLE",
-    PartState.LOT_NOT_RECORDED: "LOT NOT RECORDED",
-    PartState.TICKED: "TICK ONLY",
-}
-"""What the list for phones says where a piece has no lot of its own."""
 
 WAYS: Final = {"wet-closed": "wet, closed", "wet-open": "wet, opened", "dry": "dry, not filled"}
 

@@ -8,6 +8,7 @@ from flask.typing import ResponseReturnValue
 from traceability.actions.circuit.foreign import TakeInForeign, take_in_foreign
 from traceability.actions.circuit.foreign_list import ListForeign, list_foreign
 from traceability.actions.circuit.listed_parts import ListedPart, lines_of
+from traceability.actions.circuit.tag_list import is_whole, lines_of_tag
 from traceability.actions.once import Sent
 from traceability.actions.run.transfer_out import TransferOut, transfer_out
 from traceability.domain.circuits import Origin
@@ -20,18 +21,20 @@ from traceability.domain.contents_file import (
 )
 from traceability.domain.file_fields import NotReadable
 from traceability.domain.people import Right
-from traceability.errors import BadFile, PrimedHere, Refused
+from traceability.errors import BadFile, BadValue, PrimedHere, Refused
 from traceability.messages import say_refusal
 from traceability.moves_messages import BEYOND, CAUTION
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import kinds_in_use, site_facts
 from traceability.reads.moves import contents_facts
+from traceability.reads.tag_texts import Says
 from traceability.web import session
 from traceability.web.errors import status_of
 from traceability.web.forms import checked, moment_of
 from traceability.web.lines import Draft, Line, given_lines, known_products, stepped
 from traceability.web.papers import circuit_paper
 from traceability.web.prime import the_circuit
+from traceability.web.tag_text import stated_by
 
 pages = Blueprint("moves", __name__)
 
@@ -133,6 +136,30 @@ def list_file(number: str) -> ResponseReturnValue:
     circuit = _foreign(number)
     contents, digest = _uploaded()
     _take_in(contents, digest, circuit, session.sent(request.form.get("request_id")))
+    return redirect(url_for("circuits.page", number=circuit.number))
+
+
+@pages.post("/circuits/<number>/list-tag")
+def list_tag(number: str) -> ResponseReturnValue:
+    """Take over what the circuit's own tag lists, as the sending hospital's list."""
+    session.need(Right.ACT)
+    circuit = _foreign(number)
+    stated = stated_by(circuit.sender)
+    if stated is None:
+        raise BadValue(field="tag with a list of contents", value="", why="empty")
+    read = stated.read
+    whose = stated.site or "a site we do not know"
+    asked = ListForeign(
+        sent=session.sent(request.form.get("request_id")),
+        circuit_id=circuit.id,
+        parts=lines_of_tag(read),
+        # What nobody known here has signed may have been changed: no lot is excluded by it.
+        complete=stated.says is Says.KNOWN and is_whole(read),
+        source=f"{whose}, by its tag {read.number}",
+        at=session.services().now(),
+        as_it_stands=True,
+    )
+    list_foreign(asked, site=session.site())
     return redirect(url_for("circuits.page", number=circuit.number))
 
 
