@@ -64,12 +64,14 @@ class Person:
     # ---- keys ------------------------------------------------------------------------------------
     def scans(self, text: str) -> None:
         """Hold the scanner on a symbol: all its characters as keys, then Enter."""
+        self.page.wait_for_load_state()  # nobody scans before the page stands
         for char in text:
             self.page.keyboard.press(KEYS[char])
         self.page.keyboard.press("Enter")
 
     def scans_fast(self, text: str) -> None:
         """The same with no time between keys, for texts that would take long to type."""
+        self.page.wait_for_load_state()
         self.page.evaluate(
             """(codes) => {
               const send = (code, shiftKey) => document.activeElement.dispatchEvent(
