@@ -333,3 +333,12 @@ def test_slow_stray_keys_without_a_field_are_no_scan(page: Page, scanner: Scanne
     scanner.scan("ab", end=None)
     page.wait_for_timeout(400)
     assert page.evaluate("window.scans.length") == 0
+
+
+def test_a_field_that_gets_the_focus_while_a_scan_is_under_way_takes_all_of_it(page: Page) -> None:
+    page.evaluate("document.activeElement?.blur()")
+    page.evaluate(SENT_WITH_PAUSES, [[keys_of("CT")], 0, ""])
+    page.locator("#own").focus()
+    page.evaluate(SENT_WITH_PAUSES, [[keys_of("1.7K3M.C-0419.Z")], 0, "Enter"])
+    assert page.locator("#own").input_value() == "CT1.7K3M.C-0419.Z"
+    assert page.evaluate("window.scans.length") == 0

@@ -207,6 +207,11 @@ document.addEventListener(
     }
     const control = char < " ";
     if (control && char !== GS && !run) return; // Ctrl+D and its like are a person's until a burst runs
+    if (run && !run.into && field() && event.timeStamp - run.times.at(-1) <= SILENCE) {
+      // A page that has just opened puts the focus into its field while the scan is under way.
+      run.into = field();
+      run.before = snapshot(run.into);
+    }
     if (!run || run.into !== field()) {
       finish("silence");
       begin();
