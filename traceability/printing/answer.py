@@ -1,6 +1,5 @@
 """A recall answer on A4: question, head, coverage, four shelves in order, page n of m."""
 
-import io
 import re
 from collections.abc import Sequence
 from functools import partial
@@ -16,20 +15,17 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Paragraph,
-    SimpleDocTemplate,
     Spacer,
     Table,
     TableStyle,
 )
 
 from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
-from traceability.printing.a4 import MARGIN, WIDE, line, numbered
+from traceability.printing.a4 import MARGIN, WIDE, a4_pages, line
 from traceability.printing.fonts import on_paper, register_fonts, text_width
 from traceability.printing.marks import Bead, Rail
 from traceability.printing.words import NO_BREAK, kept_together
 
-FRAME: Final = 6
-"""Points that reportlab leaves free inside the margins of its own accord."""
 HEAD_ROOM: Final = 12 * mm
 FOOT_ROOM: Final = 12 * mm
 TEXT: Final = ParagraphStyle("text", fontName="sans", fontSize=10, leading=13)
@@ -51,18 +47,6 @@ def render_answer(sheet: AnswerSheet) -> bytes:
     A row is never split over two pages, but for one that is higher than a page.
     """
     register_fonts()
-    buffer = io.BytesIO()
-    document = SimpleDocTemplate(
-        buffer,
-        pagesize=A4,
-        leftMargin=MARGIN - FRAME,
-        rightMargin=MARGIN - FRAME,
-        topMargin=MARGIN + HEAD_ROOM,
-        bottomMargin=MARGIN + FOOT_ROOM,
-        title=sheet.subject,
-        creator="Circuit Traceability",
-        invariant=1,
-    )
     say = partial(_said, lots=sheet.lots)
     story: list[Flowable] = [
         say(sheet.question, TEXT),
@@ -73,8 +57,13 @@ def render_answer(sheet: AnswerSheet) -> bytes:
     ]
     for section in sheet.sections:
         story += _section(section, sheet.lots)
-    document.build(story, canvasmaker=numbered(partial(_furniture, sheet)))
-    return buffer.getvalue()
+    return a4_pages(
+        story,
+        partial(_furniture, sheet),
+        title=sheet.subject,
+        head_room=HEAD_ROOM,
+        foot_room=FOOT_ROOM,
+    )
 
 
 def _said(text: str, style: ParagraphStyle, *, lots: Sequence[str] = ()) -> Paragraph:

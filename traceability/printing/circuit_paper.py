@@ -1,6 +1,5 @@
 """The sheet that goes with a circuit: what it is, what is in it, whom to ring, blanks."""
 
-import io
 from collections.abc import Sequence
 from functools import partial
 from typing import Final
@@ -15,17 +14,16 @@ from reportlab.platypus import (
     Flowable,
     KeepTogether,
     Paragraph,
-    SimpleDocTemplate,
     Spacer,
     Table,
     TableStyle,
 )
 
 from traceability.domain.papers import CircuitPaper, PaperPart
-from traceability.printing.a4 import numbered
-from traceability.printing.answer import CELL, FRAME, HEAD, TEXT, lot_markup
+from traceability.printing.a4 import a4_pages, line
+from traceability.printing.answer import CELL, HEAD, TEXT, lot_markup
 from traceability.printing.barcodes import data_matrix, dots, draw_modules
-from traceability.printing.fonts import on_paper, register_fonts, text_width
+from traceability.printing.fonts import on_paper, register_fonts
 from traceability.printing.words import kept_together
 
 MARGIN: Final = 15 * mm
@@ -42,18 +40,6 @@ BOLD: Final = ParagraphStyle("bold", parent=TEXT, fontName="sans-bold")
 def render_circuit_paper(paper: CircuitPaper) -> bytes:
     """Return the paper as a PDF on A4; the same facts give the same bytes."""
     register_fonts()
-    buffer = io.BytesIO()
-    document = SimpleDocTemplate(
-        buffer,
-        pagesize=A4,
-        leftMargin=MARGIN - FRAME,
-        rightMargin=MARGIN - FRAME,
-        topMargin=MARGIN + HEAD_ROOM,
-        bottomMargin=MARGIN + FOOT_ROOM,
-        title=f"{paper.title}, {paper.number}",
-        creator="Circuit Traceability",
-        invariant=1,
-    )
     story: list[Flowable] = [
         _said(paper.head, HEAD),
         Spacer(1, 3 * mm),
@@ -66,8 +52,14 @@ def render_circuit_paper(paper: CircuitPaper) -> bytes:
     if paper.parts:
         story.append(_parts(paper.parts))
     story += [Spacer(1, 3 * mm), _said(paper.caution, TEXT)]
-    document.build(story, canvasmaker=numbered(partial(_furniture, paper)))
-    return buffer.getvalue()
+    return a4_pages(
+        story,
+        partial(_furniture, paper),
+        title=f"{paper.title}, {paper.number}",
+        head_room=HEAD_ROOM,
+        foot_room=FOOT_ROOM,
+        margin=MARGIN,
+    )
 
 
 def _said(text: str, style: ParagraphStyle) -> Paragraph:
@@ -144,18 +136,19 @@ def _furniture(paper: CircuitPaper, canvas: Canvas, number: int, pages: int) -> 
     room = WIDE - (SYMBOL_MM + 4) * mm
     canvas.setFont("mono-bold", 26)
     canvas.drawString(MARGIN, top - 22, on_paper(paper.number))
-    _line(canvas, paper.title, top - 40, font="sans-bold", size=12, room=room)
-    _line(canvas, paper.unit, top - 54, size=10, room=room)
+    line(canvas, paper.title, top - 40, font="sans-bold", size=12, room=room, left=MARGIN)
+    line(canvas, paper.unit, top - 54, size=10, room=room, left=MARGIN)
     ring = f"Questions, day and night: ring {paper.ring}" if paper.ring else ""
-    _line(canvas, ring, top - 67, font="sans-bold", size=10, room=room)
+    line(canvas, ring, top - 67, font="sans-bold", size=10, room=room, left=MARGIN)
     if paper.practice:
-        _line(
+        line(
             canvas,
             "PRACTICE: nothing on this paper is real",
             top - 80,
             font="sans-bold",
             size=11,
             room=room,
+            left=MARGIN,
         )
     made = data_matrix(paper.symbol)
     module = dots(SYMBOL_MM, DPI) // made.side
@@ -171,21 +164,6 @@ def _furniture(paper: CircuitPaper, canvas: Canvas, number: int, pages: int) -> 
     )
     canvas.rect(MARGIN, top - HEAD_ROOM + 4 * mm, WIDE, 1.2, stroke=0, fill=1)
     canvas.rect(MARGIN, MARGIN + 20, WIDE, 0.5, stroke=0, fill=1)
-    _line(canvas, paper.foot, MARGIN + 9, size=8, room=WIDE - 60)
+    line(canvas, paper.foot, MARGIN + 9, size=8, room=WIDE - 60, left=MARGIN)
     canvas.setFont("sans", 8)
     canvas.drawRightString(A4[0] - MARGIN, MARGIN + 9, f"page {number} of {pages}")
-
-
-def _line(
-    canvas: Canvas, text: str, y: float, *, font: str = "sans", size: float, room: float
-) -> None:
-    """Write one line, narrower where it would run over."""
-    shown = on_paper(text)
-    wide = text_width(shown, font, size)
-    canvas.saveState()
-    canvas.translate(MARGIN, y)
-    if wide > room:
-        canvas.scale(room / wide, 1)
-    canvas.setFont(font, size)
-    canvas.drawString(0, 0, shown)
-    canvas.restoreState()

@@ -1,6 +1,5 @@
 """The ready shelf on A4: for the morning, and to write on while the service is down."""
 
-import io
 from functools import partial
 from typing import Final
 from xml.sax.saxutils import escape
@@ -14,20 +13,17 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Paragraph,
-    SimpleDocTemplate,
     Spacer,
     Table,
     TableStyle,
 )
 
 from traceability.domain.shelf_list import ShelfLine, ShelfSection, ShelfSheet
-from traceability.printing.a4 import MARGIN, line, numbered
+from traceability.printing.a4 import MARGIN, a4_pages, line
 from traceability.printing.fonts import on_paper, register_fonts, text_width
 from traceability.printing.marks import Bead
 from traceability.printing.words import kept_together
 
-FRAME: Final = 6
-"""Points that reportlab leaves free inside the margins of its own accord."""
 HEAD_ROOM: Final = 12 * mm
 FOOT_ROOM: Final = 10 * mm
 TEXT: Final = ParagraphStyle("shelf-text", fontName="sans", fontSize=10, leading=13)
@@ -49,18 +45,6 @@ HEADS: Final = ("", "Circuit", "State", "Use by", "Looked at", "Taken at")
 def render_shelf_list(sheet: ShelfSheet) -> bytes:
     """Return the list as a PDF; the same shelf at the same moment gives the same bytes."""
     register_fonts()
-    buffer = io.BytesIO()
-    document = SimpleDocTemplate(
-        buffer,
-        pagesize=A4,
-        leftMargin=MARGIN - FRAME,
-        rightMargin=MARGIN - FRAME,
-        topMargin=MARGIN + HEAD_ROOM,
-        bottomMargin=MARGIN + FOOT_ROOM,
-        title=f"Ready shelf, {sheet.unit}",
-        creator="Circuit Traceability",
-        invariant=1,
-    )
     story: list[Flowable] = []
     if sheet.practice:
         story.append(_said("Practice: nothing here is real", NAME))
@@ -69,8 +53,13 @@ def render_shelf_list(sheet: ShelfSheet) -> bytes:
         story.append(_said(f"Ring {sheet.ring}. The service rings nobody.", TEXT))
     for section in sheet.sections:
         story += _section(section)
-    document.build(story, canvasmaker=numbered(partial(_furniture, sheet)))
-    return buffer.getvalue()
+    return a4_pages(
+        story,
+        partial(_furniture, sheet),
+        title=f"Ready shelf, {sheet.unit}",
+        head_room=HEAD_ROOM,
+        foot_room=FOOT_ROOM,
+    )
 
 
 def _said(text: str, style: ParagraphStyle) -> Paragraph:

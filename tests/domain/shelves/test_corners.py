@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from tests.domain.shelves.made_up import ITEMS, MAKERS, at
-from tests.recall_stories import read, scope
+from tests.recall_stories import read
+from traceability.cli.stories.scope import scope_of
 from traceability.domain.exposure import Shelf
 from traceability.domain.shelves.answer import answer
 from traceability.domain.shelves.changes import changes
@@ -79,7 +80,7 @@ def test_a_book_that_contradicts_itself_narrows_nothing_and_says_so() -> None:
             "facts": numbered,
         }
     )
-    assert answer(scope(L2), story.at(at(70))).contradicted == ("TAP",)
+    assert answer(scope_of(L2), story.at(at(70))).contradicted == ("TAP",)
 
 
 def test_two_parts_are_judged_together_also_over_two_circuits_of_a_patient() -> None:

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from tests.domain.shelves.brute_force import Reference, TooMany
 from tests.domain.shelves.made_up import busy_heaters, stories, tight_stock
-from tests.recall_stories import read, scope, spans
+from tests.recall_stories import read
+from traceability.cli.stories.scope import scope_of, spans
 
 SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
 
@@ -18,7 +19,7 @@ def by_brute_force(file: dict[str, Any]) -> dict[str, Any]:
     story = read(file)
     question = story.questions[0]
     with_stock = question["scope"]["kind"] == "lots" and len(question["scope"]["lots"]) == 1
-    reference = Reference(story.at(question["as_of"]), scope(question["scope"]))
+    reference = Reference(story.at(question["as_of"]), scope_of(question["scope"]))
     found = reference.answer(with_stock=with_stock)
     for row in found["patients"].values():
         for key in ("intervals", "possible_intervals"):

@@ -10,7 +10,7 @@ from traceability.domain.shelves.answer import Answer, Row
 from traceability.domain.shelves.scope import Asked, Clause, any_of, within
 from traceability.domain.spans import Span
 
-__all__ = ["names_one_lot", "scope_of", "written"]
+__all__ = ["names_one_lot", "scope_of", "spans", "written"]
 
 
 def scope_of(given: Given) -> tuple[Clause, ...]:
@@ -85,16 +85,17 @@ def _row(row: Row, *, patient: bool) -> dict[str, Any]:
         said["reasons"] = [str(reason) for reason in row.reasons]
     if patient and row.shelf is not Shelf.EXCLUDED:
         confirmed = row.shelf is Shelf.CONFIRMED
-        said["intervals"] = _spans(row.sure if confirmed else row.possible)
+        said["intervals"] = spans(row.sure if confirmed else row.possible)
         if confirmed and row.possible != row.sure:
-            said["possible_intervals"] = _spans(row.possible)
+            said["possible_intervals"] = spans(row.possible)
     if row.continues_beyond_our_record:
         said["continues_beyond_our_record"] = True
     return said
 
 
-def _spans(spans: tuple[Span, ...]) -> list[list[str | None]]:
-    return [[_time(one.start), None if one.end is None else _time(one.end)] for one in spans]
+def spans(given: tuple[Span, ...]) -> list[list[str | None]]:
+    """Return intervals in the form of `expect`; null: still on."""
+    return [[_time(one.start), None if one.end is None else _time(one.end)] for one in given]
 
 
 def _time(at: datetime) -> str:
