@@ -7,7 +7,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from traceability.actions.once import Asked, Done, Sent, Site, ledger_of
+from traceability.actions.once import Asked, Done, Sent, Site, entered, ledger_of
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import believed_moment
@@ -102,16 +102,11 @@ def one_act(
     """Append one event about the circuit at the moment believed; its kind is the answer's code."""
     ledger = ledger_of(asked, session, site)
     believed, noted = believed_moment(at, now=ledger.now, not_before=not_before)
-    number = ledger.append(
+    return entered(
+        ledger,
         kind,
         {"circuit": circuit.id, **body, "device_at": at, "cautions": noted},
-        happened_at=believed,
-    )
-    return Done(
-        first_no=number,
-        last_no=number,
+        at=believed,
         subject=circuit.id,
-        code=kind,
         facts={"number": circuit.number, **(facts or {})},
-        cautions=noted,
     )

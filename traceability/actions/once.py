@@ -9,7 +9,7 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
-from typing import ClassVar, Final, TypeVar
+from typing import Any, ClassVar, Final, TypeVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -17,7 +17,7 @@ from sqlalchemy.exc import IntegrityError, OperationalError
 from sqlalchemy.orm import Session, sessionmaker
 
 from traceability.clock import Clock
-from traceability.domain.events import Plain
+from traceability.domain.events import Kind, Plain
 from traceability.domain.people import Right
 from traceability.errors import Busy, RequestIdReused, StoreFull
 from traceability.security.roles import require
@@ -28,7 +28,7 @@ from traceability.storage.requests import Request
 
 TRIES: Final = 3
 
-__all__ = ["Asked", "Done", "Sent", "Site", "answer_given", "answer_once", "ledger_of"]
+__all__ = ["Asked", "Done", "Sent", "Site", "answer_given", "answer_once", "entered", "ledger_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +110,33 @@ def answer_given(sent: Sent, session: Session, site_id: UUID) -> Done | None:
 def ledger_of(asked: Asked, session: Session, site: Site) -> OpenLedger:
     """Lock the ledger's head for this act; call it after every other row lock."""
     return open_ledger(session, asked.sent, site_id=site.id, clock=site.clock)
+
+
+def entered(
+    ledger: OpenLedger,
+    kind: Kind,
+    body: Mapping[str, Any],
+    *,
+    at: datetime,
+    subject: UUID | None,
+    code: str = "",
+    facts: Mapping[str, Plain] | None = None,
+    disputed: bool = False,
+) -> Done:
+    """Append one event at the moment believed and return what was done.
+
+    The answer's cautions are the body's, and its code the event's kind if none is given.
+    """
+    number = ledger.append(kind, body, happened_at=at)
+    return Done(
+        first_no=number,
+        last_no=number,
+        subject=subject,
+        code=code or kind,
+        facts=facts or {},
+        disputed=disputed,
+        cautions=tuple(body["cautions"]),
+    )
 
 
 def _answer(

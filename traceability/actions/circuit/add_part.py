@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.on_run import moment_within
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.part_rows import NOT_READ, as_read
 from traceability.actions.prime.scanned import Question, Scan, understand
 from traceability.domain.at_the_run import BEDSIDE_SLOT, EQUIPMENT_KINDS, RUN_PART_KINDS
@@ -110,15 +110,14 @@ def _add(asked: AddPart, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.PART_ADDED, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.PART_ADDED,
+        body,
+        at=at,
         subject=circuit.id,
-        code="part-added",
         facts={"number": circuit.number},
         disputed=row["disputed"] is True,
-        cautions=noted,
     )
 
 

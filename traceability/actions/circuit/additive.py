@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from traceability.actions.circuit.add_part import ended_at, is_inside
 from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.on_run import moment_within
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.prime.end import expiries_in, first_in, use_by_facts
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
 from traceability.domain.at_the_run import ADDITIVE_KIND, ADDITIVE_SLOT
@@ -122,15 +122,14 @@ def _give(asked: GiveAdditive, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.ADDITIVE_GIVEN, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.ADDITIVE_GIVEN,
+        body,
+        at=at,
         subject=circuit.id,
-        code="additive-given",
         facts={"number": circuit.number},
         disputed=given.disputed,
-        cautions=noted,
     )
 
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import the_circuit
 from traceability.actions.on_run import moment_within
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.at_the_run import CUSTODY_REASONS
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind
@@ -117,16 +117,11 @@ def _act(
     at, noted = moment_within(
         asked.at, Manner.PLANNED, now=ledger.now, since=since, since_side="before-that"
     )
-    number = ledger.append(
+    return entered(
+        ledger,
         kind,
         {"circuit": circuit.id, **body, "device_at": asked.at, "cautions": noted},
-        happened_at=at,
-    )
-    return Done(
-        first_no=number,
-        last_no=number,
+        at=at,
         subject=circuit.id,
-        code=kind,
         facts={"number": circuit.number},
-        cautions=noted,
     )

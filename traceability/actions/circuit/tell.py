@@ -8,7 +8,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import the_circuit
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.events import Kind
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
@@ -68,11 +68,10 @@ def _told(asked: ToldByHand, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.TOLD_BY_HAND, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.TOLD_BY_HAND,
+        body,
+        at=at,
         subject=asked.place_id or asked.circuit_id,
-        code=Kind.TOLD_BY_HAND,
-        cautions=noted,
     )

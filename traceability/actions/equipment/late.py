@@ -13,7 +13,7 @@ from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import the_circuit
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.at_the_run import EQUIPMENT_KINDS
 from traceability.domain.events import Kind
 from traceability.domain.moments import believed_moment
@@ -92,15 +92,14 @@ def _enter(asked: EnterUseLate, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.EQUIPMENT_ON, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.EQUIPMENT_ON,
+        body,
+        at=at,
         subject=use_id,
-        code="equipment-on",
         facts={"what": asked.what, "serial": asked.serial},
         disputed=body["disputed"] is True,
-        cautions=noted,
     )
 
 

@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.on_run import moment_within
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.at_the_run import EQUIPMENT_KINDS
 from traceability.domain.events import Kind
 from traceability.domain.moments import Manner
@@ -163,12 +163,11 @@ def _move(asked: MoveEquipment, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.EQUIPMENT_MOVED, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.EQUIPMENT_MOVED,
+        body,
+        at=at,
         subject=machine.id,
-        code="equipment-moved",
         facts={"place": place.name},
-        cautions=noted,
     )

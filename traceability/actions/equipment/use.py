@@ -16,7 +16,7 @@ from traceability.actions.circuit.add_part import ended_at
 from traceability.actions.equipment.which import Machine, machine_of
 from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.on_run import moment_within, the_run
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.at_the_run import EQUIPMENT_KINDS, in_one_place
 from traceability.domain.events import Kind
 from traceability.domain.moments import Manner
@@ -281,12 +281,11 @@ def _off(asked: EquipmentOff, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.EQUIPMENT_OFF, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.EQUIPMENT_OFF,
+        body,
+        at=at,
         subject=use.use_id,
-        code="equipment-off",
         facts={"what": use.kind},
-        cautions=noted,
     )

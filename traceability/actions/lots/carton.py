@@ -12,7 +12,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.events import Kind
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
@@ -68,12 +68,11 @@ def _tell(asked: TellCarton, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.CARTON_TOLD, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.CARTON_TOLD,
+        body,
+        at=at,
         subject=asked.product_id,
-        code="carton-told",
         facts={"packs": len(asked.lots), "inner_lot": asked.inner_lot},
-        cautions=noted,
     )

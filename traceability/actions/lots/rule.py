@@ -11,7 +11,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.events import Kind
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
@@ -69,12 +69,11 @@ def _rule(asked: RuleOnLots, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.LOT_RULED, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.LOT_RULED,
+        body,
+        at=at,
         subject=asked.product_id,
-        code="lot-ruled",
         facts={"captured": asked.captured, "notice": asked.notice, "same": asked.same},
-        cautions=noted,
     )

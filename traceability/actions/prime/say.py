@@ -13,7 +13,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import priming_since, the_circuit, the_sheet
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.part_rows import NOT_READ
 from traceability.domain.events import Kind, Plain
 from traceability.domain.in_place import free_places, suggested
@@ -91,14 +91,14 @@ def _say(asked: Say, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.PART_PLACED, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.PART_PLACED,
+        body,
+        at=at,
         subject=circuit.id,
         code="said",
         facts=facts,
-        cautions=noted,
     )
 
 

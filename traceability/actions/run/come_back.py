@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import the_circuit
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.run.take import holder_of
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind
@@ -96,14 +96,14 @@ def _back(
         "device_at": device_at,
         "cautions": noted,
     }
-    number = ledger.append(kind, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        kind,
+        body,
+        at=at,
         subject=circuit.id,
         code="taken-back" if place_id is None else "came-back",
         facts={"number": circuit.number},
-        cautions=noted,
     )
 
 

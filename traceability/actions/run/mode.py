@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.on_run import moment_within, the_run
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.at_the_run import MODES
 from traceability.domain.events import Kind
 from traceability.domain.moments import Manner
@@ -64,12 +64,11 @@ def _set(asked: SetMode, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.MODE_SET, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.MODE_SET,
+        body,
+        at=at,
         subject=run.id,
-        code="mode-set",
         facts={"run": run.number, "mode": asked.mode},
-        cautions=noted,
     )

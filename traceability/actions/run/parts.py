@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import require_goes_past
 from traceability.actions.on_run import moment_within, the_run
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
 from traceability.domain.at_the_run import BODY_SITES, RUN_PART_KINDS
 from traceability.domain.events import Kind
@@ -121,15 +121,14 @@ def _in(asked: RunPartIn, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": cautions,
     }
-    number = ledger.append(Kind.RUN_PART_IN, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.RUN_PART_IN,
+        body,
+        at=at,
         subject=UUID(str(body["part"])),
-        code="run-part-in",
         facts={"run": run.number, "what": str(piece.row["what"])},
         disputed=piece.disputed,
-        cautions=cautions,
     )
 
 
@@ -227,12 +226,11 @@ def _out(asked: RunPartOut, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.RUN_PART_OUT, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.RUN_PART_OUT,
+        body,
+        at=at,
         subject=row.part_id,
-        code="run-part-out",
         facts={"run": run.number, "what": row.kind},
-        cautions=noted,
     )

@@ -12,7 +12,7 @@ from uuid import UUID
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.events import Kind
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
@@ -68,12 +68,11 @@ def _set(asked: SetPatient, session: Session, site: Site) -> Done:
             .where(Patient.site_id == site.id, Patient.temporary.is_not(None))
         )
         body["temporary"] = f"TEMP-{(session.scalar(given) or 0) + 1}"
-    number = ledger.append(Kind.PATIENT_SET, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.PATIENT_SET,
+        body,
+        at=at,
         subject=run.id,
-        code="patient-set",
         facts={"run": run.number, "temporary": str(body.get("temporary", ""))},
-        cautions=noted,
     )

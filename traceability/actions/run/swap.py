@@ -9,7 +9,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import require_goes_past, the_circuit
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.part_rows import NOT_READ, as_read
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
 from traceability.domain.circuits import Phase
@@ -122,15 +122,15 @@ def _swap(asked: SwapPart, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.PART_SWAPPED, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.PART_SWAPPED,
+        body,
+        at=at,
         subject=circuit.id,
         code="swapped",
         facts=facts,
         disputed=disputed,
-        cautions=noted,
     )
 
 

@@ -13,7 +13,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import the_circuit
-from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.prime.late_parts import LatePart, rows_of
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import believed_moment
@@ -84,15 +84,15 @@ def _enter(asked: EnterSwapLate, session: Session, site: Site) -> Done:
         "device_at": asked.at,
         "cautions": noted,
     }
-    number = ledger.append(Kind.PART_SWAPPED, body, happened_at=at)
-    return Done(
-        first_no=number,
-        last_no=number,
+    return entered(
+        ledger,
+        Kind.PART_SWAPPED,
+        body,
+        at=at,
         subject=circuit.id,
         code="swapped",
         facts=facts,
         disputed=any(row["disputed"] is True for row in rows),
-        cautions=noted,
     )
 
 
