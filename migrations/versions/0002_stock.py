@@ -106,6 +106,7 @@ def upgrade() -> None:
         sa.Column("quantity", sa.Integer(), nullable=False),
         sa.Column("why", sa.String(), nullable=False),
         sa.Column("reason", sa.String(), nullable=False),
+        sa.Column("part_id", KEY, nullable=True),
         sa.PrimaryKeyConstraint("site_id", "recorded_no", "line", name="pk_stock_change"),
         *_of_lot_and_place("stock_change"),
     )
@@ -113,6 +114,11 @@ def upgrade() -> None:
         "ix_stock_change_site_id_product_id",
         "stock_change",
         ["site_id", "product_id", "recorded_no", "line"],
+    )
+    op.create_index(
+        "ix_stock_change_site_id_part_id",
+        "stock_change",
+        ["site_id", "part_id", "recorded_no", "line"],
     )
     never_changes("stock_change", changes.columns.keys())
 

@@ -16,6 +16,21 @@ PART_LISTS: Final = ("parts", "part_in")
 """Names of the lists in a body that hold parts; each row carries its piece's id as `part`."""
 
 
+OF_PART: Final = frozenset(
+    {Kind.PART_PLACED, Kind.PART_SWAPPED, Kind.PART_ADDED, Kind.PRIME_ENTERED_LATE}
+)
+"""Kinds of entries whose pieces can be set right one by one."""
+WORDS: Final = frozenset({Kind.CORRECTED, Kind.CLAIM_RULED})
+"""Kinds of entries that speak of others."""
+
+
+def pieces_told(event: Recorded) -> list[Mapping[str, Plain]]:
+    """Return the rows of the pieces that an entry put in; the entry itself may be one."""
+    if "slot" in event.body and "part" in event.body:
+        return [event.body]
+    return [row for name in PART_LISTS for row in event.rows(name)]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Word:
     """One thing that an entry says of an earlier one."""

@@ -8,7 +8,8 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.domain.events import Kind, Plain, Recorded
+from traceability.domain.corrections import OF_PART, pieces_told
+from traceability.domain.events import Recorded
 from traceability.reads.happenings import Happening, told
 from traceability.storage.circuits import Circuit, Signature
 from traceability.storage.corrections import Correction
@@ -107,13 +108,13 @@ def _note(session: Session, event: Recorded) -> str:
 def _pieces(
     session: Session, circuit: Circuit | None, root: Recorded, now: Recorded
 ) -> tuple[PieceFacts, ...]:
-    if circuit is None or root.kind not in {Kind.PART_PLACED, Kind.PART_SWAPPED}:
+    if circuit is None or root.kind not in OF_PART:
         return ()
     sheet = sheet_of(session, circuit.site_id, circuit.circuit_type, circuit.sheet_version)
     names = {slot.id: slot.name for slot in sheet.slots} if sheet else {}
-    first = {row.get("part"): row for row in _rows(root)}
+    first = {row.get("part"): row for row in pieces_told(root)}
     found = []
-    for row in _rows(now):
+    for row in pieces_told(now):
         inner = now.inner(row)
         product_id = inner.key_or_none("product")
         product = product_id and session.get(Product, (circuit.site_id, product_id))
@@ -133,10 +134,6 @@ def _pieces(
             )
         )
     return tuple(found)
-
-
-def _rows(event: Recorded) -> list[Mapping[str, Plain]]:
-    return [*event.rows("parts"), *event.rows("part_in")]
 
 
 def _choices(session: Session, site_id: UUID, kinds: set[str]) -> tuple[tuple[str, str], ...]:

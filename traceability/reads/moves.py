@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from traceability.domain.contents_file import ContentsFile
 from traceability.storage.circuits import Circuit
 from traceability.storage.contents import contents_of
+from traceability.storage.corrections import origin_no
 from traceability.storage.down_time import DownTimeNumber, is_on_paper
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.ledger import LedgerEvent
@@ -62,7 +63,7 @@ def list_facts(session: Session, circuit: Circuit, as_of_no: int | None = None) 
     listed = list_of(session, circuit, as_of_no)
     if listed is None or listed.kept_id is None:
         return None
-    event = session.get_one(LedgerEvent, (circuit.site_id, listed.recorded_no))
+    event = session.get_one(LedgerEvent, (circuit.site_id, origin_no(session, listed)))
     return ListFacts(
         complete=listed.complete,
         source=_text(session, listed.kept_id),

@@ -3,7 +3,7 @@
 from uuid import UUID
 
 from sqlalchemy import Index
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from traceability.storage.base import IN_ORDER, Base, Link, one_open, same_site
 from traceability.storage.triggers import never_changes
@@ -36,6 +36,12 @@ class Restated(Base):
     recorded_no: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     line: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     origin_no: Mapped[int]
+
+
+def origin_no(session: Session, row: Link) -> int:
+    """Return the number of the entry that a row came from, also if a correction wrote it again."""
+    again = session.get(Restated, (row.site_id, row.recorded_no, row.line))
+    return row.recorded_no if again is None else again.origin_no
 
 
 class RunEnd(Link, Base):

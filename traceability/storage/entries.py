@@ -8,7 +8,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.domain.corrections import as_corrected, words_of
+from traceability.domain.corrections import WORDS, as_corrected, words_of
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.corrections import Correction
 from traceability.storage.projections.lives import BEGINS, entries, events_of, words_on
@@ -36,7 +36,7 @@ def entry(session: Session, site_id: UUID, number: int) -> Recorded | None:
 
 def spoken_of(session: Session, event: Recorded) -> Recorded:
     """Return the entry that a correction, or a correction of one, comes down to."""
-    while event.kind in {Kind.CORRECTED, Kind.CLAIM_RULED}:
+    while event.kind in WORDS:
         first = words_of(event)[0]
         event = events_of(session, event.site_id, {first.of})[0]
     return event
@@ -44,7 +44,7 @@ def spoken_of(session: Session, event: Recorded) -> Recorded:
 
 def subjects_of(session: Session, event: Recorded) -> Subjects:
     """Return what an entry is about; a correction is about what it corrected."""
-    if event.kind in {Kind.CORRECTED, Kind.CLAIM_RULED}:
+    if event.kind in WORDS:
         return Subjects(
             circuits=_listed(event, "circuits"),
             runs=_listed(event, "runs"),
@@ -71,7 +71,7 @@ def runs_of(session: Session, site_id: UUID, circuit_id: UUID) -> tuple[UUID, ..
     for event in (*entries(session, site_id, circuit_id), *said):
         bodies = [event, *(event.inner(row) for row in event.rows("runs"))]
         found |= {run for body in bodies if (run := body.key_or_none("run"))}
-        if event.kind in {Kind.CORRECTED, Kind.CLAIM_RULED}:
+        if event.kind in WORDS:
             found |= set(_listed(event, "runs"))
     return tuple(sorted(found))
 

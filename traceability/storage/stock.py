@@ -105,6 +105,7 @@ class StockChange(Base):
         same_site("lot_id", "lot"),
         same_site("place_id", "place"),
         Index("ix_stock_change_site_id_product_id", "site_id", "product_id", *IN_ORDER),
+        Index("ix_stock_change_site_id_part_id", "site_id", "part_id", *IN_ORDER),
     )
     site_id: Mapped[UUID] = mapped_column(primary_key=True)
     recorded_no: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
@@ -119,6 +120,8 @@ class StockChange(Base):
     """The event's kind, or "used", "given-back"."""
     reason: Mapped[str]
     """Code of the reason where there is one; else empty."""
+    part_id: Mapped[UUID | None]
+    """The piece of a circuit that was used or given back; None: an act at the shelves."""
 
 
 never_changes(Base.metadata.tables["stock_receipt"], but_once="superseded_no")

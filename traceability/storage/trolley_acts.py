@@ -24,7 +24,8 @@ def last_act(
     return session.scalar(rows.order_by(TrolleyAct.recorded_no.desc()).limit(1))
 
 
-UNDOABLE = ("placed", "said", "dropped")
+DROPPED = "dropped"
+UNDOABLE = ("placed", "said", DROPPED)
 """Codes of acts that fill or empty a place, and that *undo* takes back."""
 
 
@@ -34,11 +35,7 @@ def parts_of_act(session: Session, circuit: Circuit, number: int) -> list[Part]:
     A piece keeps its id when another act supersedes its row and undo brings it back. What another
     act has ended since is that act's.
     """
-    pieces = select(Part.part_id).where(
-        Part.site_id == circuit.site_id,
-        Part.circuit_id == circuit.id,
-        Part.recorded_no == number,
-    )
+    pieces = pieces_of_act(session, circuit, number)
     rows = (
         select(Part)
         .where(
@@ -51,6 +48,16 @@ def parts_of_act(session: Session, circuit: Circuit, number: int) -> list[Part]:
         .order_by(Part.recorded_no, Part.line)
     )
     return list(session.scalars(rows))
+
+
+def pieces_of_act(session: Session, circuit: Circuit, number: int) -> set[UUID]:
+    """Return the pieces that an act put in or ended."""
+    rows = select(Part.part_id).where(
+        Part.site_id == circuit.site_id,
+        Part.circuit_id == circuit.id,
+        Part.recorded_no == number,
+    )
+    return set(session.scalars(rows))
 
 
 def parts_replaced_by(session: Session, circuit: Circuit, number: int) -> list[Part]:

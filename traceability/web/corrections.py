@@ -8,11 +8,12 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.exceptions import NotFound
 
-from traceability.actions.corrections.allowed import CAN_BE_VOID, IN_TIME, OF_PART
+from traceability.actions.corrections.allowed import CAN_BE_VOID, IN_TIME
 from traceability.actions.corrections.correct import Correct, correct
 from traceability.actions.corrections.merge import MergePatients, merge_patients
 from traceability.actions.corrections.rule import RuleOnClaims, rule_on_claims
 from traceability.correction_messages import REASON_WORDS, STATE_WORDS
+from traceability.domain.corrections import OF_PART
 from traceability.domain.events import Kind
 from traceability.domain.people import Right
 from traceability.errors import BadValue

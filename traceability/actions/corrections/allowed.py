@@ -12,6 +12,7 @@ from typing import Final
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.domain.corrections import OF_PART, WORDS
 from traceability.domain.events import Kind, Recorded
 from traceability.domain.people import Right
 from traceability.errors import CannotCorrect, NotYoursToCorrect
@@ -22,9 +23,6 @@ from traceability.storage.ledger import Sent
 from traceability.storage.projections.lives import BEGINS
 from traceability.storage.runs import CircuitOnRun, Run
 
-OF_PART: Final = frozenset(
-    {Kind.PART_PLACED, Kind.PART_SWAPPED, Kind.PART_ADDED, Kind.PRIME_ENTERED_LATE}
-)
 IN_TIME: Final = frozenset(
     {
         Kind.CIRCUIT_TAKEN,
@@ -38,7 +36,6 @@ IN_TIME: Final = frozenset(
         Kind.RUN_ENDED,
     }
 )
-WORDS: Final = frozenset({Kind.CORRECTED, Kind.CLAIM_RULED})
 CAN_BE_VOID: Final = (
     (IN_TIME - {Kind.PRIME_ENDED})
     | BEGINS

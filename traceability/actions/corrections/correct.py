@@ -16,7 +16,6 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.actions.corrections.allowed import (
-    WORDS,
     require_can_be_void,
     require_fits,
     require_may,
@@ -24,6 +23,7 @@ from traceability.actions.corrections.allowed import (
 from traceability.actions.corrections.enter import enter, lock, with_more
 from traceability.actions.corrections.part_changes import PartSaid, part_changes, part_row
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.domain.corrections import WORDS
 from traceability.domain.events import Kind, Plain, Recorded
 from traceability.domain.moments import MAX_AHEAD, is_before
 from traceability.domain.people import Right

@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.prime.end import last_day
+from traceability.domain.corrections import pieces_told
 from traceability.domain.events import Plain, Recorded
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known, PartState
@@ -41,10 +42,7 @@ class PartSaid:
 
 def part_row(event: Recorded, part: UUID) -> Mapping[str, Plain] | None:
     """Return the row of a piece in an entry, as it stands."""
-    if event.body.get("part") == str(part) and "slot" in event.body:
-        return event.body
-    rows = [*event.rows("parts"), *event.rows("part_in")]
-    return next((row for row in rows if row.get("part") == str(part)), None)
+    return next((row for row in pieces_told(event) if row.get("part") == str(part)), None)
 
 
 def part_changes(

@@ -18,6 +18,7 @@ from traceability.storage.projections import (
     primes,
     run_extras,
     runs,
+    shelf,
     stock,
 )
 from traceability.storage.projections.registry import BY_KIND
@@ -34,11 +35,9 @@ __all__ = [
     "project",
     "run_extras",
     "runs",
+    "shelf",
     "stock",
 ]
-from traceability.storage.projections import shelf
-
-__all__ = ["circuits", "lists", "primes", "project", "runs", "shelf"]
 
 
 def project(session: Session, event: Recorded) -> None:

@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
 from traceability.domain.circuits import Phase
-from traceability.domain.corrections import Word, as_corrected, in_force, spoken, words_of
+from traceability.domain.corrections import WORDS, Word, as_corrected, in_force, spoken, words_of
 from traceability.domain.events import Kind, Recorded
 from traceability.storage.base import Base, Link
 from traceability.storage.circuits import (
@@ -33,14 +33,29 @@ from traceability.storage.circuits import (
 )
 from traceability.storage.corrections import Correction
 from traceability.storage.items import Lot
+from traceability.storage.moves import ForeignList, Handover
 from traceability.storage.projections.registry import BY_KIND
 from traceability.storage.projections.rows import end_all, move_on
+from traceability.storage.run_extras import Custody
 from traceability.storage.runs import CircuitOnRun, Run
+from traceability.storage.shelf import CircuitWay
 
-LINKS: Final[tuple[type[Link], ...]] = (CircuitPhase, CircuitPlace, CircuitOnRun, Prime, Part)
-"""What is written again; signatures stay on what they signed and have a rule of their own."""
+LINKS: Final[tuple[type[Link], ...]] = (
+    CircuitPhase,
+    CircuitPlace,
+    CircuitOnRun,
+    Prime,
+    Part,
+    CircuitWay,
+    ForeignList,
+    Handover,
+    Custody,
+)
+"""What is written again: every link of a circuit that follows from entries about it alone.
 
-WORDS: Final = frozenset({Kind.CORRECTED, Kind.CLAIM_RULED})
+Signatures stay on what they signed and have a rule of their own; so have machines.
+"""
+
 BEGINS: Final = frozenset({Kind.PRIME_BEGUN, Kind.FOREIGN_ARRIVED, Kind.CIRCUIT_WITHOUT_RECORD})
 
 

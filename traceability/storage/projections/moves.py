@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Origin, Phase
 from traceability.domain.events import Kind, Recorded
 from traceability.domain.parts import Known, PartState
 from traceability.storage.circuits import Circuit, CircuitPhase, CircuitPlace, Part, Prime
+from traceability.storage.corrections import Restated, origin_no
 from traceability.storage.down_time import DownTimeNumber
 from traceability.storage.moves import ForeignList, Handover
 from traceability.storage.projections.beginnings import add_circuit, count_up
@@ -154,14 +155,25 @@ def foreign_listed(session: Session, event: Recorded) -> None:
 
 def _withdraw_parts(session: Session, event: Recorded, before: ForeignList) -> None:
     """Stop believing the earlier list's parts; what was swapped since stays as it is."""
-    rows = select(Part).filter_by(
-        site_id=event.site_id,
-        circuit_id=before.circuit_id,
-        recorded_no=before.recorded_no,
-        valid_to=None,
-        superseded_no=None,
+    # A correction may have written the list or a part of it again, under its own number.
+    again = (
+        (Restated.site_id == Part.site_id)
+        & (Restated.recorded_no == Part.recorded_no)
+        & (Restated.line == Part.line)
     )
-    for row in session.scalars(rows.order_by(Part.line)).all():
+    rows = (
+        select(Part)
+        .outerjoin(Restated, again)
+        .where(
+            Part.site_id == event.site_id,
+            Part.circuit_id == before.circuit_id,
+            Part.valid_to.is_(None),
+            Part.superseded_no.is_(None),
+            func.coalesce(Restated.origin_no, Part.recorded_no) == origin_no(session, before),
+        )
+        .order_by(Part.recorded_no, Part.line)
+    )
+    for row in session.scalars(rows).all():
         supersede(session, row, event)
 
 

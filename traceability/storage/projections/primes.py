@@ -1,5 +1,6 @@
 """What happens at the trolley: the prime, its parts, its end and its signatures."""
 
+from itertools import count
 from uuid import UUID
 
 from sqlalchemy.orm import Session
@@ -27,10 +28,15 @@ from traceability.storage.projections.rows import (
     replace,
     supersede,
 )
-from traceability.storage.projections.stock_levels import unit_used, units_given_back
+from traceability.storage.projections.stock_levels import unit_given_back, unit_used
 from traceability.storage.scans import PrintOrder, TrolleyAct
 from traceability.storage.shelf import CircuitWay
-from traceability.storage.trolley_acts import parts_of_act, parts_replaced_by
+from traceability.storage.trolley_acts import (
+    DROPPED,
+    parts_of_act,
+    parts_replaced_by,
+    pieces_of_act,
+)
 
 
 @projects(Kind.PRIME_BEGUN)
@@ -126,8 +132,11 @@ def part_taken_back(session: Session, event: Recorded) -> None:
         supersede(session, row, event)
     for line, row in enumerate(restored):
         again(session, row, event, line)
-    units_given_back(session, event, undone_no)
     act = session.get(TrolleyAct, (event.site_id, undone_no))
+    if act is None or act.code != DROPPED:
+        lines = count()
+        for part_id in sorted(pieces_of_act(session, circuit, undone_no)):
+            unit_given_back(session, event, part_id, lines.__next__)
     if act is not None:
         act.undone_no = event.number
     _trolley_act(session, event)

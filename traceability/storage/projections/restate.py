@@ -4,7 +4,6 @@ Rows that are no longer so are superseded by the correction's number, and what i
 under that number. Rows that stay as they were are not touched, so every earlier answer repeats.
 """
 
-import dataclasses
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 from uuid import UUID
@@ -13,12 +12,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.corrections import as_corrected
-from traceability.domain.events import Kind, Plain, Recorded
+from traceability.domain.events import Kind, Recorded
 from traceability.storage.base import Link
 from traceability.storage.circuits import Signature
 from traceability.storage.corrections import PatientMerge, Restated, RunEnd
 from traceability.storage.items import Lot
-from traceability.storage.moves import ForeignList
 from traceability.storage.projections.lives import (
     LINKS,
     Life,
@@ -28,6 +26,8 @@ from traceability.storage.projections.lives import (
     life,
     words_on,
 )
+from traceability.storage.projections.restate_service import service_of_circuit, service_of_run
+from traceability.storage.projections.restate_stock import correct_the_book, pieces_of
 from traceability.storage.projections.rows import (
     add_link,
     end_the_run,
@@ -35,7 +35,6 @@ from traceability.storage.projections.rows import (
     replace,
     supersede,
 )
-from traceability.storage.projections.stock_levels import unit_given_back, unit_used
 from traceability.storage.runs import CircuitOnRun, Run, RunPatient
 
 NOT_SAID: Final = ("site_id", "recorded_no", "line", "superseded_no")
@@ -65,7 +64,6 @@ def restate_circuits(
     for circuit_id in circuits:
         now = life(session, event.site_id, circuit_id)
         lives.append(now)
-        _take_back_lists(session, event, circuit_id, now)
         for link in LINKS:
             left = _believed(session, link, event.site_id, circuit_id=circuit_id)
             for row in now.rows[link]:
@@ -76,7 +74,7 @@ def restate_circuits(
                 else:
                     left.remove(same)
             gone += left
-    pieces = _pieces(columns(each) for each in gone), _pieces(row for _, row in new)
+    pieces = pieces_of(columns(each) for each in gone), pieces_of(row for _, row in new)
     for old in gone:
         supersede(session, old, event)
     for known in lives:
@@ -94,57 +92,10 @@ def restate_circuits(
             )
         )
     session.flush()
-    _correct_the_book(session, event, *pieces, lines)
+    correct_the_book(session, event, *pieces, lives, lines.take)
     for circuit_id in circuits:
+        service_of_circuit(session, event, circuit_id, lines.take)
         _sign_as_said(session, event, circuit_id, lines)
-
-
-def _pieces(rows: Iterable[dict[str, Any]]) -> dict[UUID, dict[str, Any]]:
-    """Return the pieces among rows, by id; of several rows of one piece the first."""
-    found: dict[UUID, dict[str, Any]] = {}
-    for row in rows:
-        if "part_id" in row and row["product_id"] is not None:
-            found.setdefault(row["part_id"], row)
-    return found
-
-
-def _correct_the_book(
-    session: Session,
-    event: Recorded,
-    before: dict[UUID, dict[str, Any]],
-    after: dict[UUID, dict[str, Any]],
-    lines: Lines,
-) -> None:
-    """Let the stock book follow where a piece was of another lot, or never was."""
-    for part_id in sorted({*before, *after}):
-        old, new = before.get(part_id), after.get(part_id)
-        if old and new and all(old[name] == new[name] for name in ("product_id", "lot_id")):
-            continue
-        if old:
-            unit_given_back(session, event, lines.take(), old)
-        if new:
-            begun = dataclasses.replace(event, happened_at=new["valid_from"], body=as_body(new))
-            unit_used(session, begun, lines.take(), begun)
-
-
-def as_body(row: dict[str, Any]) -> dict[str, Plain]:
-    """Return what the stock book reads of a piece, as an entry's body says it."""
-    return {
-        "circuit": str(row["circuit_id"]),
-        "product": str(row["product_id"]),
-        "lot_id": None if row["lot_id"] is None else str(row["lot_id"]),
-        "slot": row["slot"],
-        "known": row["known"],
-        "disputed": row["disputed"],
-    }
-
-
-def _take_back_lists(session: Session, event: Recorded, circuit_id: UUID, now: Life) -> None:
-    """Stop believing that the contents are known by an entry that was voided."""
-    told = {each.number for each in now.events}
-    for row in open_links(session, ForeignList, event, circuit_id=circuit_id):
-        if row.recorded_no not in told:
-            supersede(session, row, event)
 
 
 def _believed(session: Session, link: type[Link], site_id: UUID, **where: object) -> list[Link]:
@@ -227,6 +178,7 @@ def restate_runs(session: Session, event: Recorded, runs: Iterable[UUID], lines:
         if claims:
             run.begun_at = min(claim.valid_from for claim in claims)
         _restate_end(session, event, run, bool(claims), lines)
+        service_of_run(session, event, run, lines.take)
         _restate_patient(session, event, run, lines)
 
 

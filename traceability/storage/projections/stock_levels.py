@@ -3,8 +3,7 @@
 A count says what is there: what was used before it, and comes in later, changes nothing any more.
 """
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable
 from uuid import UUID
 
 from sqlalchemy import select
@@ -79,6 +78,7 @@ def change(
     *,
     why: str,
     reason: str = "",
+    part_id: UUID | None = None,
 ) -> None:
     """Add to a level (or take from it, below zero) and write down why."""
     level.quantity += quantity
@@ -94,6 +94,7 @@ def change(
             quantity=quantity,
             why=why,
             reason=reason,
+            part_id=part_id,
         )
     )
 
@@ -117,41 +118,33 @@ def unit_used(session: Session, event: Recorded, line: int, part: Recorded) -> N
     place_id = _taken_from(session, event, product_id, lot_id)
     level = level_of(session, event, product_id, lot_id, place_id)
     if level.counted_at is None or event.happened_at > level.counted_at:
-        change(session, event, line, level, -1, why=USED)
+        change(session, event, line, level, -1, why=USED, part_id=part.key("part"))
 
 
-def units_given_back(session: Session, event: Recorded, undone_no: int) -> None:
-    """Put back what one act had used: it was never in. A count made since stands as it is."""
+def unit_given_back(
+    session: Session, event: Recorded, part_id: UUID, next_line: Callable[[], int]
+) -> None:
+    """Put back what a piece had taken: it was never in, or it was another.
+
+    A count made since stands as it is.
+    """
     rows = (
         select(StockChange)
-        .filter_by(site_id=event.site_id, recorded_no=undone_no, why=USED)
-        .order_by(StockChange.line)
+        .filter_by(site_id=event.site_id, part_id=part_id)
+        .order_by(StockChange.recorded_no, StockChange.line)
     )
-    for line, used in enumerate(session.scalars(rows).all()):
-        level = level_of(session, event, used.product_id, used.lot_id, used.place_id)
-        if level.counted_no is None or level.counted_no < undone_no:
-            change(session, event, line, level, -used.quantity, why=GIVEN_BACK)
-
-
-def unit_given_back(session: Session, event: Recorded, line: int, piece: Mapping[str, Any]) -> None:
-    """Put back the one piece that a part had taken, which a correction says was another.
-
-    `piece` has the columns of the part's row. A count made since stands as it is.
-    """
-    used = session.scalar(
-        select(StockChange)
-        .filter_by(
-            site_id=event.site_id, product_id=piece["product_id"], lot_id=piece["lot_id"], why=USED
+    owed: dict[UUID, list[StockChange]] = {}
+    session.flush()
+    for row in session.scalars(rows):
+        owed.setdefault(level_key(row.product_id, row.lot_id, row.place_id), []).append(row)
+    for key, changes in owed.items():
+        taken, level = (
+            sum(row.quantity for row in changes),
+            session.get(StockLevel, (event.site_id, key)),
         )
-        .where(StockChange.at == piece["valid_from"])
-        .order_by(StockChange.recorded_no.desc())
-        .limit(1)
-    )
-    if used is None:
-        return
-    level = level_of(session, event, used.product_id, used.lot_id, used.place_id)
-    if level.counted_no is None or level.counted_no < used.recorded_no:
-        change(session, event, line, level, 1, why=GIVEN_BACK)
+        counted_since = level is not None and (level.counted_no or 0) > changes[-1].recorded_no
+        if level is not None and taken < 0 and not counted_since:
+            change(session, event, next_line(), level, -taken, why=GIVEN_BACK, part_id=part_id)
 
 
 def _is_from_the_pack(session: Session, event: Recorded, part: Recorded) -> bool:
