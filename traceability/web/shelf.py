@@ -22,11 +22,12 @@ pages = Blueprint("shelf", __name__)
 @pages.get("/")
 def page() -> ResponseReturnValue:
     """Show what stands ready."""
-    ours, (found, _) = services(), _shelf()
-    zone = ours.settings.zone_info
+    ours = services()
+    zone, now = ours.settings.zone_info, ours.now()
     with ours.reads() as reads:
-        stock = lines_for_shelf(can_prime(reads, ours.site.id, ours.now(), zone))
-    drawn = shelf_days(found, ours.now(), zone)
+        found = shelf(reads, ours.site.id, now)
+        stock = lines_for_shelf(can_prime(reads, ours.site.id, now, zone))
+    drawn = shelf_days(found, now, zone)
     at = session.device()
     return render_template(
         "shelf.html",

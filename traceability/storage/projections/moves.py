@@ -15,8 +15,7 @@ from traceability.storage.corrections import Restated, origin_no
 from traceability.storage.down_time import DownTimeNumber
 from traceability.storage.moves import ForeignList, Handover
 from traceability.storage.projections.beginnings import add_circuit, count_up
-from traceability.storage.projections.lists import text_of
-from traceability.storage.projections.primes import end_circuit_place, place_part
+from traceability.storage.projections.primes import add_prime, end_circuit_place, place_part
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link, move_on, open_links, supersede
 
@@ -55,20 +54,7 @@ def prime_entered_late(session: Session, event: Recorded) -> None:
     if place_id is not None and not event.flag("taken_before"):
         at = begun.happened_at
         add_link(session, CircuitPlace, begun, 0, at, circuit_id=circuit_id, place_id=place_id)
-    add_link(
-        session,
-        Prime,
-        event,
-        0,
-        ended_at,
-        circuit_id=circuit_id,
-        use_by=event.moment("use_by"),
-        decides=text_of(event.body["decides"]),
-        comes_next=text_of(event.body.get("comes_next")),
-        fill_ml=event.number_of("fill_ml"),
-        co2_ml_min=event.number_of("co2_ml_min") if event.body.get("co2_ml_min") else None,
-        policy_version=event.number_of("policy_version"),
-    )
+    add_prime(session, event, ended_at)
 
 
 def _tell_what_it_is(

@@ -1,5 +1,6 @@
 """What happens at the trolley: the prime, its parts, its end and its signatures."""
 
+from datetime import datetime
 from itertools import count
 from uuid import UUID
 
@@ -184,20 +185,7 @@ def prime_ended(session: Session, event: Recorded) -> None:
     """The prime is over: the use-by counts from here."""
     circuit_id = event.key("circuit")
     session.get_one(Circuit, (event.site_id, circuit_id)).prime_ended_no = event.number
-    add_link(
-        session,
-        Prime,
-        event,
-        0,
-        event.happened_at,
-        circuit_id=circuit_id,
-        use_by=event.moment("use_by"),
-        decides=text_of(event.body["decides"]),
-        comes_next=text_of(event.body.get("comes_next")),
-        fill_ml=event.number_of("fill_ml"),
-        co2_ml_min=event.number_of("co2_ml_min") if event.body.get("co2_ml_min") else None,
-        policy_version=event.number_of("policy_version"),
-    )
+    add_prime(session, event, event.happened_at)
     way = event.text_or_none("way")
     if way is not None:  # older primes say it on their sheet alone
         add_link(session, CircuitWay, event, 0, event.happened_at, circuit_id=circuit_id, way=way)
@@ -211,6 +199,36 @@ def prime_ended(session: Session, event: Recorded) -> None:
         reason="",
     )
     _trolley_act(session, event)
+
+
+def add_prime(session: Session, event: Recorded, ended_at: datetime) -> None:
+    """Add the end of a prime with the use-by that the event says."""
+    add_link(
+        session,
+        Prime,
+        event,
+        0,
+        ended_at,
+        circuit_id=event.key("circuit"),
+        fill_ml=event.number_of("fill_ml"),
+        co2_ml_min=event.number_of("co2_ml_min") if event.body.get("co2_ml_min") else None,
+        policy_version=event.number_of("policy_version"),
+        **_use_by(event),
+    )
+
+
+def use_by_decided_anew(session: Session, event: Recorded) -> None:
+    """Let the prime have the use-by that the event says; when it ended stays as it was."""
+    for line, row in enumerate(open_links(session, Prime, event, circuit_id=event.key("circuit"))):
+        replace(session, row, event, line, **_use_by(event))
+
+
+def _use_by(event: Recorded) -> dict[str, object]:
+    return {
+        "use_by": event.moment("use_by"),
+        "decides": text_of(event.body["decides"]),
+        "comes_next": text_of(event.body.get("comes_next")),
+    }
 
 
 @projects(Kind.PRIME_SIGNED)

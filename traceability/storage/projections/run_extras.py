@@ -4,17 +4,14 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.at_the_run import ADDITIVE_SLOT
 from traceability.domain.events import Kind, Recorded
-from traceability.storage.circuits import Part, Prime
-from traceability.storage.projections.lists import text_of
+from traceability.storage.circuits import Part
 from traceability.storage.projections.lots import name_lot
-from traceability.storage.projections.primes import place_part
+from traceability.storage.projections.primes import place_part, use_by_decided_anew
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import (
     add_link,
     end_all,
     follow_on,
-    open_links,
-    replace,
 )
 from traceability.storage.run_extras import Additive, RunMode, RunPart
 
@@ -122,13 +119,4 @@ def additive_given(session: Session, event: Recorded) -> None:
         )
     )
     if event.text_or_none("use_by") is not None:
-        for line, prime in enumerate(open_links(session, Prime, event, circuit_id=circuit_id)):
-            replace(
-                session,
-                prime,
-                event,
-                line,
-                use_by=event.moment("use_by"),
-                decides=text_of(event.body["decides"]),
-                comes_next=text_of(event.body.get("comes_next")),
-            )
+        use_by_decided_anew(session, event)

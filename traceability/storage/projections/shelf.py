@@ -3,10 +3,10 @@
 from sqlalchemy.orm import Session
 
 from traceability.domain.events import Kind, Recorded
-from traceability.storage.circuits import Prime
 from traceability.storage.projections.lists import text_of
+from traceability.storage.projections.primes import use_by_decided_anew
 from traceability.storage.projections.registry import projects
-from traceability.storage.projections.rows import add_link, move_on, open_links, replace
+from traceability.storage.projections.rows import add_link, move_on
 from traceability.storage.shelf import CircuitWay, ShelfCheck, ToldByHand
 
 
@@ -47,13 +47,4 @@ def circuit_opened(session: Session, event: Recorded) -> None:
     """A closed circuit was opened: a use-by that can only be shorter. The prime's end stays."""
     circuit_id = event.key("circuit")
     move_on(session, CircuitWay, event, event.happened_at, circuit_id, way=event.text("way"))
-    for line, row in enumerate(open_links(session, Prime, event, circuit_id=circuit_id)):
-        replace(
-            session,
-            row,
-            event,
-            line,
-            use_by=event.moment("use_by"),
-            decides=text_of(event.body["decides"]),
-            comes_next=text_of(event.body.get("comes_next")),
-        )
+    use_by_decided_anew(session, event)
