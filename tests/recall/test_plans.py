@@ -19,8 +19,9 @@ from tests.recall.story import LOTS, Story, fill_ward
 from tests.stock_acts import Shelves
 from traceability.domain.keys import product_key
 from traceability.reads.can_prime import can_prime
-from traceability.reads.equipment import machine_life, machines
+from traceability.reads.equipment import machine_life
 from traceability.reads.happenings import happenings
+from traceability.reads.machines import machines
 from traceability.reads.run_extras import keepers, run_extras, tag_is_old
 from traceability.reads.shelf import shelf
 from traceability.reads.standby import standby_log

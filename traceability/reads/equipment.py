@@ -1,45 +1,19 @@
 """The register of machines, and one machine: what it served, where it stood, who was there too."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.spans import Span, overlap, span
+from traceability.reads.machines import MachineFacts, machine_states
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPlace
 from traceability.storage.equipment import EquipmentPlace, EquipmentState, EquipmentUse
-from traceability.storage.items import Product
 from traceability.storage.runs import CircuitOnRun, Run
 from traceability.storage.site import Place
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MachineFacts:
-    """A machine as it is known now, or was for some time."""
-
-    id: UUID
-    kind: str
-    product_id: UUID | None
-    product: str
-    maker: str
-    model: str
-    serial: str
-    asset_number: str
-    software: str
-    made: str
-    owner: str
-    serviced_on: date | None
-    disinfected_on: date | None
-    active: bool
-    from_: datetime
-    until: datetime | None
-    place: str = ""
-    """Where it stands now."""
-    serves: str = ""
-    """ "R-0001" or "C-0001": what it serves now; empty: nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,15 +52,9 @@ class MachineLife:
     beside: tuple[BesideFacts, ...]
 
 
-def machines(session: Session, site_id: UUID) -> list[MachineFacts]:
-    """Return the register: those in use first, by kind and number."""
-    found = _states(session, site_id, EquipmentState.valid_to.is_(None))
-    return sorted(found, key=lambda m: (not m.active, m.kind, m.asset_number, m.serial))
-
-
 def machine_life(session: Session, site_id: UUID, equipment_id: UUID) -> MachineLife | None:
     """Return one machine, or None."""
-    states = _states(session, site_id, EquipmentState.equipment_id == equipment_id)
+    states = machine_states(session, site_id, EquipmentState.equipment_id == equipment_id)
     if not states:
         return None
     stays = _stays(session, site_id, equipment_id)
@@ -97,71 +65,6 @@ def machine_life(session: Session, site_id: UUID, equipment_id: UUID) -> Machine
         places=tuple((name, stay.start, stay.end) for _, name, stay in stays),
         beside=tuple(_beside(session, site_id, stays)),
     )
-
-
-def _states(session: Session, site_id: UUID, where: ColumnElement[bool]) -> list[MachineFacts]:
-    rows = session.execute(
-        select(EquipmentState, Product.name)
-        .outerjoin(
-            Product,
-            (Product.site_id == EquipmentState.site_id) & (Product.id == EquipmentState.product_id),
-        )
-        .where(EquipmentState.site_id == site_id, where, believed_at(EquipmentState, None))
-        .order_by(EquipmentState.valid_from, EquipmentState.recorded_no, EquipmentState.line)
-    )
-    return [
-        MachineFacts(
-            id=row.equipment_id,
-            kind=row.kind,
-            product_id=row.product_id,
-            product=product or "",
-            maker=row.maker,
-            model=row.model,
-            serial=row.serial,
-            asset_number=row.asset_number,
-            software=row.software,
-            made=row.made,
-            owner=row.owner,
-            serviced_on=row.serviced_on,
-            disinfected_on=row.disinfected_on,
-            active=row.active,
-            from_=row.valid_from,
-            until=row.valid_to,
-            place=_place_now(session, site_id, row.equipment_id),
-            serves=_serves_now(session, site_id, row.equipment_id),
-        )
-        for row, product in rows
-    ]
-
-
-def _place_now(session: Session, site_id: UUID, equipment_id: UUID) -> str:
-    rows = (
-        select(Place.name)
-        .join(
-            EquipmentPlace,
-            (EquipmentPlace.site_id == Place.site_id) & (EquipmentPlace.place_id == Place.id),
-        )
-        .where(
-            EquipmentPlace.site_id == site_id,
-            EquipmentPlace.equipment_id == equipment_id,
-            EquipmentPlace.valid_to.is_(None),
-            EquipmentPlace.superseded_no.is_(None),
-        )
-        .limit(1)
-    )
-    return session.scalar(rows) or ""
-
-
-def _serves_now(session: Session, site_id: UUID, equipment_id: UUID) -> str:
-    rows = select(EquipmentUse).filter_by(
-        site_id=site_id, equipment_id=equipment_id, valid_to=None, superseded_no=None
-    )
-    named = (
-        _number(session, Run, site_id, use.run_id)
-        or _number(session, Circuit, site_id, use.circuit_id)
-        for use in session.scalars(rows)
-    )
-    return ", ".join(dict.fromkeys(named))
 
 
 def _stays(session: Session, site_id: UUID, equipment_id: UUID) -> list[tuple[UUID, str, Span]]:

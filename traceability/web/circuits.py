@@ -16,9 +16,9 @@ from traceability.actions.run.come_back import CameBackUnused, came_back_unused
 from traceability.domain.people import Right
 from traceability.messages import DISCARDS
 from traceability.reads.entries import changed_after_signing
-from traceability.reads.equipment import machines
 from traceability.reads.happenings import happenings
 from traceability.reads.lists import places
+from traceability.reads.machines import machines
 from traceability.reads.run_extras import keepers, tag_is_old, uses_of_circuit
 from traceability.shelf_messages import WAYS, say_findings
 from traceability.tag_messages import say_tag_text

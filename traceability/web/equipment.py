@@ -14,8 +14,9 @@ from traceability.actions.equipment.register import (
 )
 from traceability.domain.people import Right
 from traceability.printing.sheets import render_machine_labels
-from traceability.reads.equipment import MachineLife, machine_life, machines
+from traceability.reads.equipment import MachineLife, machine_life
 from traceability.reads.lists import places, products, site_facts
+from traceability.reads.machines import machines
 from traceability.reads.run_extras import kept_circuits
 from traceability.run_messages import CUSTODY, EQUIPMENT
 from traceability.web import session

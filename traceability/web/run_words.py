@@ -12,7 +12,7 @@ from traceability.domain.at_the_run import (
 )
 from traceability.reads.circuit_parts import PartFacts
 from traceability.reads.circuits import CircuitFacts
-from traceability.reads.equipment import MachineFacts
+from traceability.reads.machines import MachineFacts
 from traceability.run_messages import CUSTODY, EQUIPMENT, RUN_PARTS
 from traceability.run_messages import MODES as MODE_WORDS
 

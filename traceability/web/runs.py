@@ -12,9 +12,9 @@ from traceability.actions.run.swap import SwapPart, swap_part
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
 from traceability.errors import BadValue
-from traceability.reads.equipment import machines
 from traceability.reads.happenings import run_happenings
 from traceability.reads.lists import site_facts
+from traceability.reads.machines import machines
 from traceability.reads.run_extras import kept_circuits, run_extras
 from traceability.reads.runs import RunFacts, patient_text, run_facts, runs
 from traceability.web import session
