@@ -1,0 +1,192 @@
+"""What an answer holds: rows on their shelves, what is in stock, how much of the record speaks.
+
+Rows hold ids, times and codes; names of people and places are looked up for the rows that are
+shown. So an answer over thousands of circuits stays small, and no patient's text is in it.
+"""
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from traceability.domain.exposure import Shelf
+from traceability.domain.notice_scope import Scope, scope_json
+from traceability.domain.spans import Span
+from traceability.recall.cut import Cut
+from traceability.storage.ledger import canonical
+
+__all__ = ["Answer", "CircuitRow", "Coverage", "PartRow", "PatientRow", "StockRow"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartRow:
+    """A part, run part or machine that put a row on its shelf."""
+
+    part_id: UUID
+    """Of the piece; of the use, for a machine."""
+    slot: str
+    """Place in the circuit; empty for a run part or a machine."""
+    ordinal: int
+    kind: str
+    product_id: UUID | None
+    lot: str | None
+    serial: str | None
+    known: str
+    """How it is known; see `domain.parts`."""
+    state: str
+    start: datetime
+    end: datetime | None
+    shelf: Shelf
+    """Of the part alone; together with others the row may stand higher."""
+    reasons: tuple[str, ...]
+    may_be: tuple[tuple[UUID, str], ...] = ()
+    """Products and lots it can be, where the stock book narrows them; a few at most."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CircuitRow:
+    """One circuit that is not excluded."""
+
+    site_id: UUID
+    circuit_id: UUID
+    number: str
+    shelf: Shelf
+    reasons: tuple[str, ...]
+    """Why it cannot be excluded, sorted; empty on other shelves."""
+    parts: tuple[PartRow, ...]
+    """What put it there, the surest first; empty where its contents are not recorded."""
+    run_ids: tuple[UUID, ...]
+    """Runs it was on, in order of time; empty: never on a patient."""
+    going_on: bool
+    """A patient may be meeting it now."""
+    begun_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PatientRow:
+    """One patient that is not excluded, with all runs; or a run whose patient nobody has named."""
+
+    site_id: UUID
+    patient_id: UUID | None
+    run_ids: tuple[UUID, ...]
+    runs: tuple[str, ...]
+    """Numbers of the runs, in the same order."""
+    circuit_ids: tuple[UUID, ...]
+    """Circuits through which it was met, or may have been."""
+    shelf: Shelf
+    reasons: tuple[str, ...]
+    parts: tuple[PartRow, ...]
+    """Run parts and machines that speak of this patient; those of circuits stand there."""
+    sure: tuple[Span, ...]
+    possible: tuple[Span, ...]
+    """Contains `sure`."""
+    continues_beyond_our_record: bool
+    going_on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockRow:
+    """Pieces on a shelf, by the book."""
+
+    site_id: UUID
+    product_id: UUID
+    lot_id: UUID | None
+    lot: str | None
+    place_id: UUID | None
+    quantity: int
+    """Units of use; not above zero: the book owes a count."""
+    shelf: Shelf
+    reasons: tuple[str, ...]
+    on_hold: bool
+    """The lot or the product is on hold."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coverage:
+    """How much of the record stands behind the answer, as of its cut."""
+
+    circuits: int
+    complete: int
+    """Circuits in which every part of the kind asked for has what the scope asks for."""
+    with_gap: int
+    """Circuits with a part that may be asked for and whose lot, maker or serial is not known."""
+    unknown: int
+    """Circuits whose contents are not recorded."""
+    runs: int
+    parts: int
+    """Parts of the kinds asked for."""
+    parts_with_lot: int
+    first_at: datetime | None
+    """Beginning of the first circuit on record; None: there is none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """Who was exposed, who may have been, what is left, and how much of the record says so."""
+
+    scope: Scope
+    cut: Cut
+    asked_at: datetime
+    circuits: tuple[CircuitRow, ...]
+    """Confirmed first, then inferred, then what cannot be excluded; on a patient now first."""
+    patients: tuple[PatientRow, ...]
+    stock: tuple[StockRow, ...]
+    stock_left: Mapping[tuple[UUID, str], tuple[int, int] | None]
+    """Least and most units left by product and lot asked for; None where the book cannot say."""
+    excluded: int
+    """Circuits on the fourth shelf."""
+    patients_excluded: int
+    coverage: Coverage
+    contradicted: tuple[str, ...]
+    """Kinds whose stock book contradicts itself; a task to mend it."""
+    not_narrowed: tuple[str, ...]
+    """Kinds asked for whose stock book is not complete: nothing was narrowed by counting."""
+
+    def circuits_on(self, shelf: Shelf) -> tuple[CircuitRow, ...]:
+        """Return the circuits of one shelf."""
+        return tuple(row for row in self.circuits if row.shelf is shelf)
+
+    def patients_on(self, shelf: Shelf) -> tuple[PatientRow, ...]:
+        """Return the patients of one shelf."""
+        return tuple(row for row in self.patients if row.shelf is shelf)
+
+    @property
+    def digest(self) -> str:
+        """Sixteen hex digits over everything the answer says; two prints can be compared."""
+        said = {
+            "scope": scope_json(self.scope),
+            "number": self.cut.number,
+            "circuits": [_said_of_circuit(row) for row in self.circuits],
+            "patients": [_said_of_patient(row) for row in self.patients],
+            "stock": [
+                [row.product_id, row.lot_id, row.place_id, row.quantity, row.shelf, row.on_hold]
+                for row in self.stock
+            ],
+            "left": sorted([str(key), left] for key, left in self.stock_left.items()),
+            "excluded": [self.excluded, self.patients_excluded],
+            "coverage": [
+                self.coverage.circuits,
+                self.coverage.with_gap,
+                self.coverage.unknown,
+                self.coverage.runs,
+                self.coverage.parts,
+                self.coverage.parts_with_lot,
+            ],
+        }
+        return hashlib.sha256(canonical(said).encode("ascii")).hexdigest()[:16]
+
+
+def _said_of_circuit(row: CircuitRow) -> list[object]:
+    parts = [[part.part_id, part.start, part.end, part.lot, part.shelf] for part in row.parts]
+    return [row.circuit_id, row.shelf, row.reasons, parts, row.run_ids]
+
+
+def _said_of_patient(row: PatientRow) -> list[object]:
+    parts = [[part.part_id, part.start, part.end, part.lot, part.shelf] for part in row.parts]
+    times = [_ends(row.sure), _ends(row.possible)]
+    return [row.patient_id, row.run_ids, row.circuit_ids, row.shelf, row.reasons, parts, times]
+
+
+def _ends(spans: Iterable[Span]) -> list[list[datetime | None]]:
+    return [[one.start, one.end] for one in spans]
