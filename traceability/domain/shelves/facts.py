@@ -64,6 +64,8 @@ class Item:
     contains: tuple[Contained, ...] = ()
     book_complete: bool = False
     """True: every receipt and every stock out of it is known, so that counts may be used."""
+    open_books: frozenset[str] = frozenset()
+    """Makers whose book of it is not complete although the others' are."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +80,8 @@ class PartIn:
     serial: str | None = None
     box: str | None = None
     """Code of the outer box it came from."""
+    expiry: date | None = None
+    """Last day of use as read from it; None: as its deliveries say."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +104,8 @@ class Receipt(Fact):
     box: str | None = None
     made: date | None = None
     shipped: date | None = None
+    expiry: date | None = None
+    supplier: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
