@@ -98,6 +98,9 @@ class Situation:
     notices: tuple[told.CartonNotice, ...] = ()
     rulings: tuple[told.Ruling, ...] = ()
     """Oldest first: the newest of a pair counts."""
+    free: Mapping[str, tuple[told.Receipt, ...]] = field(default_factory=dict)
+    """By item, where a store keeps it: what came and was taken by no recorded use, nor needed by a
+    later one. It then stands for receipts and recorded uses together."""
     by_circuit: Mapping[str, tuple[Use, ...]] = field(init=False)
 
     def __post_init__(self) -> None:
