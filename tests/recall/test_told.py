@@ -26,6 +26,7 @@ SAYS_NOTHING = {
     "told-by-hand",
     "circuit-opened",
     "tag-key-set",
+    "stock-book-declared",
     "site-set-up",
     "person-set",
     "badge-issued",
