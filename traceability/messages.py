@@ -642,6 +642,7 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "same-place": "It stands there already. Choose another place.",
     "twice": "{field}: one of them is there twice. Count each once.",
     "no-day": "{field}: {value} is no date like 2026-11-25. Write it again.",
+    "no-scope": "This scope cannot be read: {value}. Put it together again.",
     "nothing-counted": "Write at least one number that you counted.",
     "not-counted-yet": (
         "Nobody has counted {value} yet. Count all of it first, then say that its book is complete."

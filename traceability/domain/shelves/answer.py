@@ -14,7 +14,7 @@ from traceability.domain.shelves.scope import Asked, Clause
 from traceability.domain.shelves.situation import CircuitKnown, Connection, Situation, Use
 from traceability.domain.spans import Span, join, meet, overlap
 
-__all__ = ["Answer", "Coverage", "Row", "answer"]
+__all__ = ["Answer", "Coverage", "Row", "answer", "answered_by", "connection_row"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +57,8 @@ class Answer:
     circuits: Mapping[str, Row]
     patients: Mapping[str, Row]
     coverage: Coverage
+    gaps: frozenset[str]
+    """The circuits with a gap, by name."""
     stock_left: tuple[int, int] | None
     """Least and most units of the one lot asked for; None where that is not known or not asked."""
     contradicted: tuple[str, ...]
@@ -67,32 +69,45 @@ class Answer:
 
 def answer(scope: Iterable[Clause], situation: Situation) -> Answer:
     """Return where every circuit and patient of the situation stands for a scope."""
-    clauses = tuple(scope)
-    finder = Finder(situation, clauses)
+    return answered_by(Finder(situation, tuple(scope)))
+
+
+def answered_by(finder: Finder) -> Answer:
+    """Return the same from a finder, which can be asked for more afterwards."""
+    situation, clauses = finder.situation, finder.clauses
     circuits: dict[str, Row] = {}
-    gaps = 0
-    for circuit in sorted(situation.circuits, key=lambda c: c.name):
+    gaps: set[str] = set()
+    real = sorted((c for c in situation.circuits if not c.of_run), key=lambda c: c.name)
+    for circuit in real:
         found = finder.of_circuit(circuit.name)
         unknown = _unknown(circuit, clauses)
         circuits[circuit.name] = _row(finder, found, {circuit.why} if unknown else set())
-        open_prime = circuit.why is not Reason.CONTENTS_UNKNOWN
-        hidden = circuit.unknown_since is not None and not open_prime
-        gaps += not hidden and (bool(unknown) or any(_gap(finding) for finding in found))
+        if not _is_hidden(circuit) and (unknown or any(_gap(finding) for finding in found)):
+            gaps.add(circuit.name)
     return Answer(
         circuits=circuits,
         patients=_patients(finder, situation, clauses),
         coverage=Coverage(
             circuits=len(circuits),
-            with_gap=gaps,
-            unknown=sum(
-                c.unknown_since is not None and c.why is Reason.CONTENTS_UNKNOWN
-                for c in situation.circuits
-            ),
+            with_gap=len(gaps),
+            unknown=sum(_is_hidden(circuit) for circuit in real),
         ),
+        gaps=frozenset(gaps),
         stock_left=_left(finder, clauses),
         contradicted=finder.contradicted(),
         not_narrowed=finder.not_narrowed(),
     )
+
+
+def connection_row(
+    finder: Finder, connection: Connection, known: Mapping[str, CircuitKnown]
+) -> Row:
+    """Return where a patient stands for one circuit's time alone."""
+    return _patient(finder, [connection], known, finder.clauses)
+
+
+def _is_hidden(circuit: CircuitKnown) -> bool:
+    return circuit.unknown_since is not None and circuit.why is Reason.CONTENTS_UNKNOWN
 
 
 def _unknown(circuit: CircuitKnown, clauses: Iterable[Clause]) -> tuple[Span, ...]:

@@ -42,7 +42,7 @@ class EquipmentPlacings:
         uses = [
             use
             for use in self.situation.uses
-            if use.equipment and use.part.item == self.item and not use.disputed
+            if use.equipment and use.part.item == self.item and not use.disputed and not use.doubts
         ]
         units = {(r.maker, r.serial) for r in self.situation.register if r.item == self.item}
         recorded = [u for u in uses if u.part.serial is not None and u.part.maker is not None]

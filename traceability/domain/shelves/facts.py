@@ -66,6 +66,8 @@ class Item:
     """True: every receipt and every stock out of it is known, so that counts may be used."""
     open_books: frozenset[str] = frozenset()
     """Makers whose book of it is not complete although the others' are."""
+    book_fails: bool = False
+    """The book is known to contradict itself: more of some lot was used than had come."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,6 +222,8 @@ class CartonNotice(Fact):
     """Nothing else of that item is inside these packs."""
     complete: bool
     """No other packs hold this inner lot."""
+    inner_maker: str | None = None
+    """Whose inner item is meant; None: of whoever makes it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

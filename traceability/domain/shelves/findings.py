@@ -126,7 +126,7 @@ class Finder:
         """Return the units a part may be; of an inner part, those its pack may be."""
         root = use if use.pack is None else self.situation.uses[use.pack]
         own = self.judge.captured(root)
-        if root.foreign or root.disputed:
+        if root.foreign or root.disputed or root.doubts:
             return frozenset({own})
         if root.equipment:
             placed = self.placings(root.part.item).possible(root)

@@ -80,6 +80,8 @@ class CircuitKnown:
     """None: its contents are recorded."""
     why: Reason = Reason.CONTENTS_UNKNOWN
     """What leaves its contents open."""
+    of_run: bool = False
+    """No circuit, but all that met a run's patient besides its circuits."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

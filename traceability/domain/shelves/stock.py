@@ -123,7 +123,8 @@ class StockArrangements:
         enough = all(
             block.needs.total() <= sum(line.qty for line in block.lines) for block in self.blocks
         )
-        self.feasible = enough and all(block.feasible for block in self.blocks)
+        fails = item in situation.items and situation.items[item].book_fails
+        self.feasible = enough and not fails and all(block.feasible for block in self.blocks)
         """False: the book contradicts itself, more was used than received."""
         self._known: dict[tuple[int, Demand], frozenset[Pair]] = {}
 

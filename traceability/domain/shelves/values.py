@@ -91,13 +91,24 @@ class Judge:
         if maker is None or maker == clause.maker:
             value = _together(self._said(use, unit, test, clause) for test in clause.tests)
         if maker is None and not value.no:
-            value = _open(*value.reasons, Reason.MAKER_NOT_RECORDED)
+            value = self._of_some_maker(use, unit, value, clause)
         if use.disputed:
             # If the claim is wrong, something else is in that place.
             value = _open(*value.reasons, Reason.CLAIM_DISPUTED)
         if use.doubts and not value.no:
             value = _open(*value.reasons, *use.doubts)
         return value
+
+    def _of_some_maker(self, use: Use, unit: Unit, value: Value, clause: Clause) -> Value:
+        """Return the value of a part of which nobody said who makes it.
+
+        What is inside a known pack, its maker's statements name; where they are silent it is not
+        known what is in there.
+        """
+        if use.pack is None or unit.maker is None:
+            return _open(*value.reasons, Reason.MAKER_NOT_RECORDED)
+        told = any(test.asked is Asked.LOTS for test in clause.tests)
+        return value if told else _open(Reason.INNER_LOT_NOT_KNOWN)
 
     def _said(self, use: Use, unit: Unit, test: Test, clause: Clause) -> Value:
         """Return the value of one test, turned round where it is an exception."""
@@ -177,7 +188,8 @@ class Judge:
         said = [
             notice
             for notice in self.notices.get((pack_item, item), ())
-            if pack.maker is None or notice.pack_maker == pack.maker
+            if pack.maker in {None, notice.pack_maker}
+            and notice.inner_maker in {None, clause.maker}
         ]
         value = self._by_notices(item, pack, test.texts, clause.maker, said)
         if pack.maker is None and not value.no:
