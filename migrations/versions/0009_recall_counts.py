@@ -111,6 +111,14 @@ def upgrade() -> None:
         sqlite_where=no_longer,
         postgresql_where=no_longer,
     )
+    not_read = sa.text("serial IS NULL AND NOT none_used")
+    op.create_index(
+        "ix_equipment_use_unread",
+        "equipment_use",
+        ["kind", "site_id"],
+        sqlite_where=not_read,
+        postgresql_where=not_read,
+    )
     connection = op.get_bind()
     _count_parts(connection, counts)
     _see_units(connection, units)
@@ -124,6 +132,7 @@ def downgrade() -> None:
             f"This store holds {said} recorded acts on whether a stock book is complete, and they "
             "would be lost. Keep it as it is."
         )
+    op.drop_index("ix_equipment_use_unread", "equipment_use")
     op.drop_index("ix_part_no_longer", "part")
     op.drop_index("ix_stock_change_lot_id", "stock_change")
     for name in ("stock_book_word", "lot_book", "unit_seen", "part_count"):

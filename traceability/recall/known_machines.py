@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from typing import Any, Final
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.at_the_run import EQUIPMENT_KINDS
@@ -21,14 +21,15 @@ from traceability.domain.scopes import Match, alike, in_serial_range
 from traceability.domain.shelves.facts import PartIn, Register
 from traceability.domain.shelves.reasons import Reason
 from traceability.domain.shelves.scope import Asked, Clause
-from traceability.domain.spans import Span, overlap, span
+from traceability.domain.spans import Span, join, overlap, span
 from traceability.recall.asked import ASKED, AskedClause, Compiled, products_of
 from traceability.recall.cut import Cut
 from traceability.recall.gathering import Gathered, Seen, circuit_name, run_name
 from traceability.recall.known_run_parts import certain_until, support_ended
+from traceability.recall.record import blocks
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import CircuitPlace
-from traceability.storage.equipment import EquipmentPlace, EquipmentState, EquipmentUse
+from traceability.storage.equipment import NOT_READ, EquipmentPlace, EquipmentState, EquipmentUse
 from traceability.storage.runs import CircuitOnRun
 from traceability.storage.site import Place
 
@@ -80,7 +81,12 @@ def _of_clause(
         return None if None in said else OTHER
 
     makers = {key: whose(machine) for key, machine in machines.items()}
-    uses = _uses(session, kinds, cut)
+    wanted = [
+        key
+        for key, machine in machines.items()
+        if makers[key] != OTHER and _may_be(each.clause, machine.serial)
+    ]
+    uses = _uses(session, kinds, wanted, each.clause, cut)
     ends = support_ended(session, {use.run_id for use in uses if use.run_id}, cut)
     for use in uses:
         machine = machines.get(use.equipment_id) if use.equipment_id else None
@@ -95,8 +101,7 @@ def _of_clause(
             )
         maker = makers.get(machine.id, whose(machine))
         serial = use.serial or machine.serial
-        if maker != OTHER:
-            _add_use(gathered, use, machine, (item, maker, serial), ends)
+        _add_use(gathered, use, machine, (item, maker, serial), ends)
     for key, machine in machines.items():
         maker = makers[key]
         if machine.serial is not None:
@@ -170,15 +175,42 @@ def _machines(session: Session, kinds: set[str], cut: Cut) -> Iterator[_Machine]
         )
 
 
-def _uses(session: Session, kinds: set[str], cut: Cut) -> Sequence[EquipmentUse]:
+def _uses(
+    session: Session, kinds: set[str], wanted: Sequence[UUID], clause: Clause, cut: Cut
+) -> list[EquipmentUse]:
+    """Return uses of the machines wanted and of those nobody named, in the clause's own window.
+
+    What others served matters only beside a use whose machine nobody named: a machine is in one
+    place at a time.
+    """
     rows = select(EquipmentUse).where(
         EquipmentUse.site_id.in_(cut.sites),
-        EquipmentUse.kind.in_(sorted(kinds)),
         EquipmentUse.none_used.is_(False),
         believed_at(EquipmentUse, cut.number),
     )
-    ordered = rows.order_by(EquipmentUse.site_id, EquipmentUse.recorded_no, EquipmentUse.line)
-    return session.scalars(ordered).all()
+    if clause.until is not None:
+        rows = rows.where(EquipmentUse.valid_from < clause.until)
+    if clause.since is not None:
+        rows = rows.where(
+            or_(EquipmentUse.valid_to.is_(None), EquipmentUse.valid_to > clause.since)
+        )
+    of_kind = rows.where(EquipmentUse.kind.in_(sorted(kinds)))
+    nameless = list(session.scalars(of_kind.where(NOT_READ)))
+    found = list(nameless)
+    for block in blocks(wanted):
+        found += session.scalars(rows.where(EquipmentUse.equipment_id.in_(block)))
+    found += session.scalars(of_kind.where(EquipmentUse.equipment_id.is_(None)))
+    if nameless:
+        times = join(time for use in nameless if (time := span(use.valid_from, use.valid_to)))
+        early = of_kind.where(EquipmentUse.equipment_id.not_in(wanted))
+        found += [use for use in session.scalars(early) if _meets(use, times)]
+    by_row = {(use.site_id, use.recorded_no, use.line): use for use in found}
+    return [by_row[key] for key in sorted(by_row)]
+
+
+def _meets(use: EquipmentUse, times: Sequence[Span]) -> bool:
+    there = span(use.valid_from, use.valid_to)
+    return there is not None and any(overlap(there, time) is not None for time in times)
 
 
 def _add_use(
@@ -199,6 +231,8 @@ def _add_use(
             "start": use.valid_from,
             "end": use.valid_to,
             "equipment": True,
+            # A machine of the register without a serial is that machine and no other.
+            "foreign": use.equipment_id is not None and serial is None,
             "disputed": use.disputed,
             "certain": certain_until(use.valid_from, use.valid_to, over),
         },

@@ -5,13 +5,17 @@ day is known as it was. Its use is a link to a run or a circuit; that none was u
 """
 
 from datetime import date
+from typing import Final
 from uuid import UUID
 
-from sqlalchemy import Index
+from sqlalchemy import Index, text
 from sqlalchemy.orm import Mapped
 
 from traceability.storage.base import IN_ORDER, Base, Entity, Link, one_open, same_site
 from traceability.storage.triggers import never_changes
+
+NOT_READ: Final = text("serial IS NULL AND NOT none_used")
+"""Some machine served, and nobody recorded which."""
 
 
 class Equipment(Entity, Base):
@@ -68,6 +72,13 @@ class EquipmentUse(Link, Base):
         Index("ix_equipment_use_site_id_equipment_id", "site_id", "equipment_id", *IN_ORDER),
         Index("ix_equipment_use_site_id_serial", "site_id", "serial"),
         Index("ix_equipment_use_site_id_kind_product_id", "site_id", "kind", "product_id"),
+        Index(
+            "ix_equipment_use_unread",
+            "kind",
+            "site_id",
+            sqlite_where=NOT_READ,
+            postgresql_where=NOT_READ,
+        ),
     )
     use_id: Mapped[UUID]
     """The use itself; stays the same when its row is superseded."""
