@@ -15,6 +15,7 @@ from traceability.domain.spans import Span
 from traceability.recall.answered import (
     Answer,
     CircuitRow,
+    Coverage,
     MetRow,
     PartRow,
     PatientRow,
@@ -119,8 +120,8 @@ def coverage_lines(answer: Answer, zone: ZoneInfo) -> list[str]:
     lines = [
         f"Looked at {count_words(cover.circuits, 'circuit')} and {count_words(cover.runs, 'run')}"
         f"{since}: {cover.complete} circuits with complete lots for this kind of part, "
-        f"{cover.with_gap} with a gap, {cover.unknown} with contents not recorded. "
-        f"{count_words(cover.parts, 'part')} of the kind, {cover.parts_with_lot} with their lot.",
+        f"{cover.with_gap} with a gap, {cover.unknown} with contents not recorded."
+        f"{_parts_words(cover)}",
         f"As known on {moment(answer.known_at, zone)}; {last}, entry number {cut.number}.",
     ]
     if answer.contradicted:
@@ -135,6 +136,13 @@ def coverage_lines(answer: Answer, zone: ZoneInfo) -> list[str]:
             f"Stock book of {kinds} not said to be complete: nothing was narrowed by counting."
         )
     return lines
+
+
+def _parts_words(cover: Coverage) -> str:
+    if not cover.parts:
+        return ""
+    parts = count_words(cover.parts, "part")
+    return f" {parts} of the kind, {cover.parts_with_lot} with their lot."
 
 
 def why_words(row: CircuitRow | PatientRow) -> str:

@@ -62,10 +62,7 @@ def answer_sheet(
         places: names of the places of stock.
     """
     cover = coverage_lines(answer, zone)
-    named: dict[UUID | None, str] = {**places}
-    stock = [
-        f"{stock_words(row)}: {named.get(row.place_id, 'place not said')}" for row in answer.stock
-    ]
+    stock = [f"{stock_words(row)}: {_place_words(row.place_id, places)}" for row in answer.stock]
     return AnswerSheet(
         unit=unit,
         subject=subject_words(answer.scope, answer.products),
@@ -78,6 +75,10 @@ def answer_sheet(
         caution=CAUTION,
         digest=answer.digest,
     )
+
+
+def _place_words(place_id: UUID | None, places: Mapping[UUID, str]) -> str:
+    return places.get(place_id, "place not said") if place_id else "place not said"
 
 
 def _section(

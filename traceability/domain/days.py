@@ -6,6 +6,7 @@ Source: common practice, no source (design rule "day arithmetic"); zone data: tz
 """
 
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 __all__ = ["days_later", "end_of_day", "hours_later", "last_day_of_month", "moment", "start_of_day"]
@@ -82,6 +83,7 @@ def last_day_of_month(year: int, month: int) -> date:
     return first_of_next - timedelta(days=1)
 
 
+@lru_cache(maxsize=4096)
 def last_day_of_use(printed: str) -> date:
     """Return the last day of use of an expiry as printed: "2027-03-31", or "2027-03" for a month.
 

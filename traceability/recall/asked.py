@@ -64,10 +64,20 @@ class Compiled:
     """All products named, known here or not, each once."""
 
     @property
+    def items(self) -> frozenset[str]:
+        """Kinds of parts that are looked at, `ANY_KIND` among them where it may be any."""
+        parts = (each.clause.items for each in self.clauses if not each.machines)
+        return frozenset(item for items in parts for item in items)
+
+    @property
     def kinds(self) -> frozenset[str]:
-        """Kinds of parts that are looked at; empty if it may be any."""
-        items = {item for each in self.clauses for item in each.clause.items if not each.machines}
-        return frozenset() if ANY_KIND in items else frozenset(items)
+        """Kinds of parts that are looked at; empty if it may be any, or if none is."""
+        return frozenset() if ANY_KIND in self.items else self.items
+
+    @property
+    def asks_for_parts(self) -> bool:
+        """Whether any clause asks for more than machines."""
+        return bool(self.items)
 
 
 def compiled(session: Session, scope: Scope, cut: Cut) -> Compiled:

@@ -26,8 +26,11 @@ def coverage_of(session: Session, asked: Compiled, gaps: Collection[UUID], cut: 
     """Return the coverage of a scope; `gaps` are circuits in which the rules found one."""
     circuits = circuits_begun(session, cut)
     unknown = set(unknown_contents(session, cut))
-    with_gap = (set(gaps) | _with_gap(session, asked, cut)) - unknown
-    parts, with_lot = parts_on_record(session, asked.kinds, cut)
+    with_gap, parts, with_lot = set(gaps), 0, 0
+    if asked.asks_for_parts:
+        with_gap |= _with_gap(session, asked, cut)
+        parts, with_lot = parts_on_record(session, asked.kinds, cut)
+    with_gap -= unknown
     runs = select(func.count()).select_from(Run)
     first = (
         select(Circuit.begun_at)

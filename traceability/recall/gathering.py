@@ -6,8 +6,10 @@ from datetime import date, datetime
 from typing import Any, TypeAlias
 from uuid import UUID
 
+from sqlalchemy import Row
+
 from traceability.domain.days import last_day_of_use
-from traceability.domain.parts import Known, PartState
+from traceability.domain.parts import Known
 from traceability.domain.shelves.facts import PartIn
 from traceability.domain.shelves.situation import Use
 from traceability.domain.spans import Span
@@ -84,48 +86,68 @@ def run_name(run_id: UUID) -> str:
     return f"run {run_id}"
 
 
-def part_use(
-    row: Any,  # noqa: ANN401 - a row of the columns of `known_parts`
-    *,
-    item: str,
-    maker: str | None,
-    primed_at: datetime | None,
-) -> dict[str, Any]:
-    """Return the fields of a part's use.
+class PartMaker:
+    """Makes uses of part rows; what thousands of rows have in common is made once."""
 
-    A fluid stays whatever happens to its bag, also if the bag was spoilt after some had run in. A
-    part used for priming leaves with the prime's end; while that is not recorded nobody can say
-    how long it was in.
-    """
-    possible_end = None if row.stays else row.valid_to
-    sure_end = row.valid_to
-    certain: tuple[Span, ...] | None = None
-    if row.leaves and primed_at is not None:
-        ends = [end for end in (possible_end, primed_at) if end is not None]
-        possible_end = sure_end = max(min(ends), row.valid_from)
-    elif row.leaves:
-        certain = ()
-    elif possible_end != sure_end:
-        certain = _span(row.valid_from, sure_end)
-    return {
-        "part": PartIn(
-            p=str(row.part_id),
-            item=item,
-            maker=maker,
-            lot=row.text,
-            serial=row.serial,
-            expiry=_day(row.expiry),
-        ),
-        "circuit": circuit_name(row.circuit_id),
-        "start": row.valid_from,
-        "end": possible_end,
-        "foreign": row.known == Known.STATED,
-        "disputed": row.disputed,
-        "certain": certain,
-    }
+    def __init__(self) -> None:
+        """Start with nothing made."""
+        self._parts: dict[tuple[Any, ...], PartIn] = {}
+        self._makers: dict[UUID | None, str | None] = {None: None}
+        self._circuits: dict[UUID, str] = {}
+
+    def use(
+        self,
+        row: Row[Any],
+        item: str,
+        primed_at: datetime | None,
+        pack: int | None,
+    ) -> dict[str, Any]:
+        """Return the fields of a part's use; `row` has the columns of `known_parts`.
+
+        A fluid stays whatever happens to its bag, also if the bag was spoilt after some had run in.
+        A part used for priming leaves with the prime's end; while that is not recorded nobody can
+        say how long it was in.
+        """
+        start: datetime = row.valid_from
+        possible_end = None if row.stays else row.valid_to
+        certain: tuple[Span, ...] | None = None
+        if row.leaves and primed_at is not None:
+            ends = [end for end in (possible_end, primed_at) if end is not None]
+            possible_end = max(min(ends), start)
+        elif row.leaves:
+            certain = ()
+        elif row.stays and row.valid_to is not None:
+            certain = _span(start, row.valid_to)
+        if row.product_id not in self._makers:
+            self._makers[row.product_id] = str(row.product_id)
+        if row.circuit_id not in self._circuits:
+            self._circuits[row.circuit_id] = circuit_name(row.circuit_id)
+        return {
+            "part": self._part(item, self._makers[row.product_id], row),
+            "circuit": self._circuits[row.circuit_id],
+            "start": start,
+            "end": possible_end,
+            "foreign": row.known == Known.STATED,
+            "disputed": row.disputed,
+            "certain": certain,
+            "pack": pack,
+        }
+
+    def _part(self, item: str, maker: str | None, row: Row[Any]) -> PartIn:
+        key = (item, maker, row.text, row.serial, row.expiry)
+        if key not in self._parts:
+            self._parts[key] = PartIn(
+                p="",
+                item=item,
+                maker=maker,
+                lot=row.text,
+                serial=row.serial,
+                expiry=_day(row.expiry),
+            )
+        return self._parts[key]
 
 
-def part_seen(row: Any) -> Seen:  # noqa: ANN401 - a row of the columns of `known_parts`
+def part_seen(row: Row[Any]) -> Seen:
     """Return what the record says of a part."""
     return Seen(
         part_id=row.part_id,
@@ -138,7 +160,7 @@ def part_seen(row: Any) -> Seen:  # noqa: ANN401 - a row of the columns of `know
         lot=row.text,
         serial=row.serial,
         known=row.known,
-        state=PartState(row.state),
+        state=row.state,
         start=row.valid_from,
         end=row.valid_to,
         recorded_no=row.recorded_no,

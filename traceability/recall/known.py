@@ -70,8 +70,10 @@ def known(session: Session, scope: Scope, cut: Cut, zone: ZoneInfo) -> Known:
     kinds = asked.kinds | (_pack_kinds(session, asked) if asked.kinds else frozenset())
     held = books(session, kinds, cut)
     look_for = replace(look_for, book_products=held.products)
-    gathered = gather_parts(session, asked, look_for, held.kinds, cut)
-    gather_run_parts(session, asked, look_for, gathered, cut)
+    gathered = Gathered()
+    if asked.asks_for_parts:
+        gathered = gather_parts(session, asked, look_for, held.kinds, cut)
+        gather_run_parts(session, asked, look_for, gathered, cut)
     register = gather_machines(session, asked, gathered, cut)
     hidden = _hidden(session, asked, cut)
     ids = {seen.circuit_id for seen in gathered.seen if seen.circuit_id} | hidden.keys()
@@ -133,13 +135,9 @@ def _all_rulings(
 
 def _hidden(session: Session, asked: Compiled, cut: Cut) -> dict[UUID, Reason]:
     """Return circuits that are open in all their time, each with what leaves it open."""
-    primes = open_primes(session, asked.kinds, cut) if _asks_for_parts(asked) else []
+    primes = open_primes(session, asked.kinds, cut) if asked.asks_for_parts else []
     found = dict.fromkeys(primes, Reason.PRIME_NOT_ENDED)
     return found | dict.fromkeys(unknown_contents(session, cut), Reason.CONTENTS_UNKNOWN)
-
-
-def _asks_for_parts(asked: Compiled) -> bool:
-    return any(not each.machines for each in asked.clauses)
 
 
 def _begun(session: Session, ids: Iterable[UUID], cut: Cut) -> dict[UUID, Begun]:

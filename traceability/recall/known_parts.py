@@ -17,7 +17,7 @@ from traceability.domain.parts import UNKNOWN_KIND, PartState
 from traceability.domain.trolley import FLUID_KIND
 from traceability.recall.asked import ANY_KIND, Compiled
 from traceability.recall.cut import Cut
-from traceability.recall.gathering import Gathered, part_seen, part_use
+from traceability.recall.gathering import Gathered, PartMaker, part_seen
 from traceability.recall.lots_in_scope import Wanted
 from traceability.recall.record import blocks, kinds_with_gaps, may_be_of, not_superseded
 from traceability.storage.base import believed_at
@@ -84,7 +84,7 @@ def _gathered(
     primed: dict[UUID, datetime],
     asked: Compiled,
 ) -> Gathered:
-    gathered = Gathered(primed=primed)
+    gathered, made = Gathered(primed=primed), PartMaker()
     kind_of = {product.id: product.kind or ANY_KIND for product in asked.products}
     items = frozenset(
         item for each in asked.clauses if not each.machines for item in each.clause.items
@@ -92,10 +92,9 @@ def _gathered(
 
     def add(row: Row[Any], pack: int | None = None) -> int:
         item = kind_of.get(row.product_id, row.kind)
-        maker = None if row.product_id is None else str(row.product_id)
-        use = part_use(row, item=item, maker=maker, primed_at=primed.get(row.circuit_id))
         key = (row.site_id, row.recorded_no, row.line, "")
-        return gathered.add(key, use | {"pack": pack}, part_seen(row))
+        use = made.use(row, item, primed.get(row.circuit_id), pack)
+        return gathered.add(key, use, part_seen(row))
 
     for row in rows:
         if row.state == PartState.INSIDE_PACK and row.product_id is None:
@@ -103,7 +102,8 @@ def _gathered(
             key = add(row, _pack_key(add, pack, row, gathered))
         else:
             key = add(row)
-        gathered.may_be(key, _other_items(row, items))
+        if row.product_id is None:
+            gathered.may_be(key, _other_items(row, items))
     return gathered
 
 
@@ -114,17 +114,15 @@ def _pack_key(
     if pack is not None:
         return add(pack)
     row = (inner.site_id, inner.recorded_no, inner.line, "pack")
-    use = part_use(inner, item="", maker=None, primed_at=None)
+    use = PartMaker().use(inner, "", None, None)
     return gathered.add(row, use, part_seen(inner))
 
 
 def _other_items(row: Row[Any], items: frozenset[str]) -> frozenset[str]:
-    """Return what a part may be besides what it was put in as.
+    """Return what a part without its product may be besides what it was put in as.
 
     What nobody could name may be anything; a fluid may have been given as an additive.
     """
-    if row.product_id is not None:
-        return frozenset()
     if row.kind == UNKNOWN_KIND:
         return items
     others = items & {ANY_KIND}
@@ -133,12 +131,12 @@ def _other_items(row: Row[Any], items: frozenset[str]) -> frozenset[str]:
 
 def _of_lots(session: Session, lot_ids: Sequence[UUID], cut: Cut) -> Iterator[Row[Any]]:
     for block in blocks(lot_ids):
-        yield from session.execute(_with_lot(cut).where(Part.lot_id.in_(block)))
+        yield from _read(session, _with_lot(cut).where(Part.lot_id.in_(block)))
 
 
 def _of_units(session: Session, unit_ids: Sequence[UUID], cut: Cut) -> Iterator[Row[Any]]:
     for block in blocks(unit_ids):
-        yield from session.execute(_with_lot(cut).where(Part.unit_id.in_(block)))
+        yield from _read(session, _with_lot(cut).where(Part.unit_id.in_(block)))
 
 
 def _gaps(
@@ -155,13 +153,18 @@ def _gaps(
         gaps = _columns().where(LOT_UNKNOWN, Part.recorded_no + 0 <= cut.number, still)
         if nameless:
             unnamed = gaps.where(Part.kind.in_(nameless), Part.product_id.is_(None))
-            yield from session.execute(unnamed)
+            yield from _read(session, unnamed)
         if not in_store:
             continue
         for ids, rows in ((products, gaps), (by_serial, gaps.where(Part.serial.is_(None)))):
             for block in blocks(ids):
                 of_products = rows.where(Part.kind.in_(in_store), Part.product_id.in_(block))
-                yield from session.execute(of_products)
+                yield from _read(session, of_products)
+
+
+def _read(session: Session, rows: Select[Any]) -> Sequence[Row[Any]]:
+    """Return plain rows, past the entities' own loading: an answer may have tens of thousands."""
+    return session.connection().execute(rows).all()
 
 
 def _disputed(session: Session, asked: Compiled, cut: Cut) -> Iterator[Row[Any]]:
@@ -169,7 +172,7 @@ def _disputed(session: Session, asked: Compiled, cut: Cut) -> Iterator[Row[Any]]
     rows = _with_lot(cut).where(DISPUTED)
     if asked.kinds:
         rows = rows.where(Part.kind.in_(sorted(asked.kinds)))
-    yield from session.execute(rows)
+    yield from _read(session, rows)
 
 
 def _packs_of(session: Session, rows: Iterable[Row[Any]], cut: Cut) -> dict[UUID, Row[Any]]:
@@ -183,7 +186,7 @@ def _packs_of(session: Session, rows: Iterable[Row[Any]], cut: Cut) -> dict[UUID
             Part.circuit_id.in_(block),
             Part.pack_part_id.is_(None),
         )
-        for row in session.execute(of_circuits):
+        for row in _read(session, of_circuits):
             if row.part_id in ids:
                 found.setdefault(row.part_id, row)
     return found

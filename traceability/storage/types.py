@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Final
 from uuid import UUID
 
@@ -74,4 +75,10 @@ class Key(TypeDecorator[UUID]):
 
     def process_result_value(self, value: UUID | bytes | None, dialect: Dialect) -> UUID | None:
         """Read back as UUID."""
-        return UUID(bytes=value) if isinstance(value, bytes) else value
+        return _key_of(value) if isinstance(value, bytes) else value
+
+
+@lru_cache(maxsize=1 << 14)
+def _key_of(value: bytes) -> UUID:
+    """Return the UUID; most keys of a long answer are those of few sites, products and lots."""
+    return UUID(bytes=value)

@@ -53,6 +53,7 @@ class _Verdict:
 
     captured: bool
     yes: frozenset[Unit]
+    units: frozenset[Unit]
     reasons: frozenset[Reason]
 
 
@@ -68,6 +69,9 @@ class Finder:
         self._verdicts: dict[object, _Verdict] = {}
         self._units: dict[tuple[frozenset[Pair], str | None, str | None], frozenset[Unit]] = {}
         self._circuits: dict[str, tuple[Finding, ...]] = {}
+        numbered = list(enumerate(clauses))
+        self._windowed = {n for n, each in numbered if each.since or each.until}
+        self._by_delivery = {n for n, each in numbered if each.asks(OF_DELIVERY)}
 
     @cached_property
     def _relevant(self) -> frozenset[str]:
@@ -86,11 +90,13 @@ class Finder:
         return self._circuits[circuit]
 
     def _find(self, use: Use, number: int, clause: Clause) -> Finding | None:
-        time = clause.cut(use.there)
-        if time is None or not is_asked(use, clause):
+        if not is_asked(use, clause):
             return None
-        units = self.units(use)
-        verdict = self._verdict(use, units, number, clause)
+        there = use.there
+        time = clause.cut(there) if number in self._windowed else there
+        if time is None:
+            return None
+        verdict = self._verdict(use, number, clause)
         return Finding(
             use=use,
             clause=clause,
@@ -98,26 +104,35 @@ class Finder:
             time=time,
             captured=verdict.captured,
             yes=verdict.yes,
-            units=units,
+            units=verdict.units,
             reasons=verdict.reasons,
         )
 
-    def _verdict(self, use: Use, units: frozenset[Unit], number: int, clause: Clause) -> "_Verdict":
+    def _verdict(self, use: Use, number: int, clause: Clause) -> "_Verdict":
         """Judge a part as each unit it may be; parts that are alike are judged once."""
-        own = self.judge.captured(use)
-        kind = (
-            (use.foreign, use.equipment, use.pack is None, use.disputed, use.doubts, use.may_be),
-            (use.part.maker, use.part.item, use.part.expiry),
-        )
-        pack = None if use.pack is None else self.situation.uses[use.pack].part.item
+        part = use.part
+        settled = part.lot is not None and part.maker is not None and use.pack is None
+        # What a part may be when nothing about it is open depends on nothing but itself.
+        units = None if settled and not use.equipment else self.units(use)
+        pack = None if use.pack is None else self.situation.uses[use.pack].part
         # Deliveries count by the moment and the box of the part itself.
-        when = (use.start, use.part.box) if clause.asks(OF_DELIVERY) else None
-        key = (number, kind, pack, own, units, when)
+        when = (use.start, part.box) if number in self._by_delivery else None
+        key = (
+            number,
+            (part.item, part.maker, part.lot, part.serial, part.expiry),
+            (use.foreign, use.equipment, use.disputed, use.doubts, use.may_be),
+            pack and (pack.item, pack.maker, pack.lot, pack.serial),
+            units,
+            when,
+        )
         if key not in self._verdicts:
-            values = {unit: self.judge.value(use, unit, clause) for unit in units}
+            own = self.judge.captured(use)
+            may_be = units or frozenset({own})
+            values = {unit: self.judge.value(use, unit, clause) for unit in may_be}
             self._verdicts[key] = _Verdict(
                 captured=use.pack is None and self.judge.value(use, own, clause).yes,
                 yes=frozenset(unit for unit, value in values.items() if value.yes),
+                units=may_be,
                 reasons=_reasons(use, clause, set(values.values())),
             )
         return self._verdicts[key]
