@@ -169,13 +169,14 @@ def answer_csv(
     table = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     table.writeheader()
     yield _taken(out)
+    head = _head(answer, zone)
     lines = 0
     for line in _lines(answer, circuits, zone, patients):
-        table.writerow(_head(answer, zone) | line)
+        table.writerow(head | line)
         lines += 1
         yield _taken(out)
     if not lines:
-        table.writerow(_head(answer, zone))
+        table.writerow(head)
         yield _taken(out)
 
 

@@ -118,7 +118,8 @@ def test_the_cost_of_an_answer_follows_the_answer(sized: Ward, database: str) ->
                     lambda asked=asked: client.post("/recall/answer.csv", data=asked).data,
                 )
             )
-        print(f"  {name}: {counts | {'excluded': found.excluded}}, first {first:.0f}")
+        counts |= {"excluded": found.excluded, "patients": len(found.patients)}
+        print(f"  {name}: {counts}, first {first:.0f}")
         for label, work in works:
             middle, late = _timed(work, times)
             print(f"    {label:<32}{middle:>10.1f}{late:>10.1f}")

@@ -59,7 +59,9 @@ def _ask(
     with ward.reads() as session:
         question = question_of(session, [_key(gtin)], lots, serials=serials)
         assert question is not None
-        return answer(session, scope_of(question), zone=ward.site.zone, now=ward.now, as_of_no=as_of)
+        return answer(
+            session, scope_of(question), zone=ward.site.zone, now=ward.now, as_of_no=as_of
+        )
 
 
 def _find(ward: Ward, text: str, lot: str = "") -> Found:

@@ -6,7 +6,7 @@ Taken from kept counters: no row of a part is counted.
 from collections.abc import Collection
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Select, and_, func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.parts import PartState
@@ -19,7 +19,7 @@ from traceability.storage.part_counts import BLOCK, PartCount
 from traceability.storage.run_extras import RunPart
 from traceability.storage.runs import Run
 
-__all__ = ["coverage_of", "parts_on_record"]
+__all__ = ["counted_parts", "coverage_of", "parts_on_record"]
 
 
 def coverage_of(session: Session, asked: Compiled, gaps: Collection[UUID], cut: Cut) -> Coverage:
@@ -70,34 +70,52 @@ def _with_gap(session: Session, asked: Compiled, cut: Cut) -> set[UUID]:
 def parts_on_record(session: Session, kinds: Collection[str], cut: Cut) -> tuple[int, int]:
     """Return how many parts of these kinds the record holds, and how many with their lot.
 
-    No kinds: all. Whole blocks of ledger numbers are added up; the last, begun one is counted.
+    No kinds: all.
     """
-    last = cut.number // BLOCK
+    parts, with_lot, _ = counted_parts(session, cut, kinds=kinds)
+    return parts, with_lot
+
+
+def counted_parts(
+    session: Session, cut: Cut, *, kinds: Collection[str] = (), product_id: UUID | None = None
+) -> tuple[int, int, int]:
+    """Return the parts on record, those with their lot and those with their serial.
+
+    Whole blocks of ledger numbers are added up; the last, begun one is counted.
+    """
     sums = select(
         func.coalesce(func.sum(PartCount.parts), 0),
         func.coalesce(func.sum(PartCount.with_lot), 0),
+        func.coalesce(func.sum(PartCount.with_serial), 0),
     ).where(PartCount.site_id.in_(cut.sites))
-    sums = sums.where(PartCount.kind.in_(sorted(kinds))) if kinds else sums
+    if kinds:
+        sums = sums.where(PartCount.kind.in_(sorted(kinds)))
+    if product_id is not None:
+        sums = sums.where(PartCount.product_id == product_id)
     if cut.latest:
-        parts, with_lot = session.execute(sums).one()
-        return int(parts), int(with_lot)
-    parts, with_lot = session.execute(sums.where(PartCount.block < last)).one()
-    total, total_with = int(parts), int(with_lot)
+        parts, with_lot, with_serial = session.execute(sums).one()
+        return int(parts), int(with_lot), int(with_serial)
+    last = cut.number // BLOCK
+    parts, with_lot, with_serial = session.execute(sums.where(PartCount.block < last)).one()
+    total = [int(parts), int(with_lot), int(with_serial)]
     for table in (Part, RunPart):
         for number, sign in ((table.recorded_no, 1), (table.superseded_no, -1)):
-            counted = _counted(table, kinds, cut).where(
-                number >= last * BLOCK, number <= cut.number
-            )
-            more, more_with = session.execute(counted).one()
-            total, total_with = total + sign * more, total_with + sign * more_with
-    return total, total_with
+            rows = _counted(table, cut, kinds, product_id)
+            begun = rows.where(number >= last * BLOCK, number <= cut.number)
+            for place, count in enumerate(session.execute(begun).one()):
+                total[place] += sign * count
+    return total[0], total[1], total[2]
 
 
 def _counted(
-    table: type[Part] | type[RunPart], kinds: Collection[str], cut: Cut
-) -> Select[int, int]:
-    here: ColumnElement[bool] = and_(
+    table: type[Part] | type[RunPart],
+    cut: Cut,
+    kinds: Collection[str],
+    product_id: UUID | None,
+) -> Select[int, int, int]:
+    rows = select(func.count(), func.count(table.lot_id), func.count(table.serial)).where(
         table.site_id.in_(cut.sites), table.state != PartState.NOT_FITTED
     )
-    rows = select(func.count(), func.count(table.lot_id)).where(here)
-    return rows.where(table.kind.in_(sorted(kinds))) if kinds else rows
+    if kinds:
+        rows = rows.where(table.kind.in_(sorted(kinds)))
+    return rows if product_id is None else rows.where(table.product_id == product_id)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.keys import unit_key
@@ -13,10 +13,11 @@ from traceability.domain.scopes import Match, alike, in_dates, in_serial_range, 
 from traceability.domain.shelves.facts import Receipt
 from traceability.domain.shelves.scope import Asked, Clause, Test
 from traceability.recall.asked import AskedClause, Compiled
+from traceability.recall.coverage import counted_parts
 from traceability.recall.cut import Cut
 from traceability.recall.record import blocks
 from traceability.storage.items import Lot
-from traceability.storage.part_counts import PartCount, UnitSeen
+from traceability.storage.part_counts import UnitSeen
 
 __all__ = ["Wanted", "wanted"]
 
@@ -131,10 +132,5 @@ def _units(session: Session, product_id: UUID, tests: list[Test], cut: Cut) -> I
 
 def _all_have_serials(session: Session, product_id: UUID, cut: Cut) -> bool:
     """Tell whether every part of a product with a lot has its serial too, by the counters."""
-    rows = select(
-        func.coalesce(func.sum(PartCount.with_lot), 0),
-        func.coalesce(func.sum(PartCount.with_serial), 0),
-        func.coalesce(func.sum(PartCount.parts), 0),
-    ).where(PartCount.site_id.in_(cut.sites), PartCount.product_id == product_id)
-    _, with_serial, parts = session.execute(rows).one()
-    return bool(cut.latest and with_serial == parts)
+    parts, _, with_serial = counted_parts(session, cut, product_id=product_id)
+    return parts == with_serial
