@@ -19,8 +19,8 @@ __all__ = [
     "Fate",
     "Judged",
     "Meaning",
-    "Note",
     "NotRead",
+    "Note",
     "SourceRead",
 ]
 
@@ -112,6 +112,8 @@ class NotRead(StrEnum):
     BEFORE_HEADING = "before-heading"
     NOT_A_LIST = "not-a-list"
     """A sheet or table in which nothing says what its columns are."""
+    NOT_A_DAY = "not-a-day"
+    NOT_A_MOMENT = "not-a-moment"
     FORM = "form"
     """The JSON breaks the form; the detail says where."""
 

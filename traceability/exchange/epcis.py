@@ -23,9 +23,30 @@ EPCS: Final = ("epcList", "childEPCs", "inputEPCList", "outputEPCList")
 QUANTITIES: Final = ("quantityList", "childQuantityList", "inputQuantityList", "outputQuantityList")
 LOT_FIELDS: Final = ("lotNumber", "cbvmda:lotNumber", "cbv:lotNumber")
 KNOWN: Final = frozenset(
-    """type eventID eventTime eventTimeZoneOffset recordTime action bizStep disposition persistentDisposition
-    readPoint bizLocation bizTransactionList sourceList destinationList sensorElementList certificationInfo
-    errorDeclaration ilmd parentID isA @context transformationID""".split()
+    [
+        "type",
+        "eventID",
+        "eventTime",
+        "eventTimeZoneOffset",
+        "recordTime",
+        "action",
+        "bizStep",
+        "disposition",
+        "persistentDisposition",
+        "readPoint",
+        "bizLocation",
+        "bizTransactionList",
+        "sourceList",
+        "destinationList",
+        "sensorElementList",
+        "certificationInfo",
+        "errorDeclaration",
+        "ilmd",
+        "parentID",
+        "isA",
+        "@context",
+        "transformationID",
+    ]
 ) | {*EPCS, *QUANTITIES}
 MOST_EVENTS: Final = 100_000
 

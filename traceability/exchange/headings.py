@@ -52,11 +52,37 @@ WORDS: Final = {
     "unit uom customer order invoice delivery",
 }
 FILLERS: Final = frozenset(
-    "no nr num number numbers code codes id the of affected date dates and or n numero numeros "
-    "nummer de du per in a impacted concerned".split()
+    [
+        "no",
+        "nr",
+        "num",
+        "number",
+        "numbers",
+        "code",
+        "codes",
+        "id",
+        "the",
+        "of",
+        "affected",
+        "date",
+        "dates",
+        "and",
+        "or",
+        "n",
+        "numero",
+        "numeros",
+        "nummer",
+        "de",
+        "du",
+        "per",
+        "in",
+        "a",
+        "impacted",
+        "concerned",
+    ]
 )
-FROM: Final = frozenset("from first start begin beginning lowest von".split())
-TO: Final = frozenset("to last end until through thru highest bis ending".split())
+FROM: Final = frozenset(["from", "first", "start", "begin", "beginning", "lowest", "von"])
+TO: Final = frozenset(["to", "last", "end", "until", "through", "thru", "highest", "bis", "ending"])
 _MEANS: Final = {word: column for column, words in WORDS.items() for word in words.split()}
 MOST_HEADING: Final = 60
 """Characters of a heading."""

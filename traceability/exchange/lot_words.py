@@ -83,7 +83,7 @@ def named_in(text: str, *, serials: bool = False) -> Iterator[Named]:
             Named(given=text, tests=(_list(serials, text),))
             if len(text) < 20
             else _one(text, serials)
-        )  # noqa: PLR2004
+        )
         return
     if between := re.fullmatch(r"between\s+(\S+)\s+and\s+(\S+)", text, re.IGNORECASE):
         yield range_of(text, between[1], between[2], serials=serials)
@@ -101,7 +101,7 @@ def _parts(text: str) -> list[str]:
     return [part.strip(" \t•·*") for part in _LISTED.split(text) if part.strip()] or [text]
 
 
-def _named(text: str, serials: bool) -> Named:  # noqa: FBT001
+def _named(text: str, serials: bool) -> Named:
     if _EVERY.fullmatch(text):
         return Named(given=text, tests=(None,), doubts=(Doubt(Doubtful.EVERY),))
     if found := _UP_TO.fullmatch(text):
@@ -118,7 +118,7 @@ def _named(text: str, serials: bool) -> Named:  # noqa: FBT001
     return _one(text, serials)
 
 
-def _one(text: str, serials: bool) -> Named:  # noqa: FBT001
+def _one(text: str, serials: bool) -> Named:
     tests, doubts = [_list(serials, text)], []
     for doubt, may_be in doubts_of(text):
         doubts.append(doubt)
@@ -166,10 +166,10 @@ def range_of(given: str, first: str | None, last: str | None, *, serials: bool) 
     return Named(given=given, tests=(_range(serials, first, last),), doubts=tuple(doubts))
 
 
-def _list(serials: bool, *texts: str) -> ScopeTest:  # noqa: FBT001
+def _list(serials: bool, *texts: str) -> ScopeTest:
     return ScopeTest(kind=Said.SERIALS if serials else Said.LOTS, texts=texts)
 
 
-def _range(serials: bool, first: str | None, last: str | None) -> ScopeTest:  # noqa: FBT001
+def _range(serials: bool, first: str | None, last: str | None) -> ScopeTest:
     kind = Said.SERIAL_RANGE if serials else Said.LOT_RANGE
     return ScopeTest(kind=kind, first=first, last=last)

@@ -68,7 +68,7 @@ def read_workbook(data: bytes) -> Workbook:
             return Workbook(sheets=tuple(_sheets(book, archive, data)))
     except Unusable:
         raise
-    except Exception:  # noqa: BLE001 - the library raises whatever a broken file leads it into
+    except Exception:
         raise Unusable("broken") from None
 
 

@@ -19,7 +19,7 @@ GS1_MOST: Final = 20
 """Characters of a GS1 lot or serial (GS1 General Specifications, AI (10) and AI (21))."""
 LONGEST: Final = 100
 """Characters beyond which a cell is a sentence; own choice, no source."""
-MONTHS: Final = "JAN FEB MAR APR MAY JUN JUL AUG SEP OCT NOV DEC".split()
+MONTHS: Final = ["JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC"]
 
 _HYPHENS: Final = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _PLAIN: Final = re.compile(r"[!-~]+")
@@ -113,7 +113,7 @@ def _unpowered(digit: str, more: str | None, sign: str, power: str) -> list[str]
     found = (
         [f"{mantissa}E{whole}", f"{mantissa}E{whole:02}"] if whole >= 0 and not sign == "-" else []
     )
-    if sign != "-" and 0 <= whole and len(mantissa) + whole <= GS1_MOST:
+    if sign != "-" and whole >= 0 and len(mantissa) + whole <= GS1_MOST:
         found.append(mantissa + "0" * whole)
     return list(dict.fromkeys(found))
 
