@@ -20,6 +20,8 @@ _PLAIN_LOT: Final = re.compile(
     r"(?=[^-]*[0-9])[A-Za-z0-9]+(?:-[A-Za-z][A-Za-z0-9]*)?|[A-Za-z]+-[0-9]+"
 )
 """Cannot be a list, a range or a label: most lots by far."""
+SHORT: Final = 11
+"""Characters up to which nothing can be doubtful about such a text."""
 _EATEN: Final = re.compile(
     r"[0-9]+[eE][0-9]+|[0-9]{12,}|[0-9]{1,2}-[A-Za-z]+|[A-Za-z]{3,9}-[0-9]{2,4}"
 )
@@ -78,17 +80,13 @@ def named_in(text: str, *, serials: bool = False) -> Iterator[Named]:
     label = _LABEL.match(text)
     if label is not None:
         text, serials = text[label.end() :].rstrip("."), serials or bool(label["serials"])
-    if _PLAIN_LOT.fullmatch(text) and not _EATEN.fullmatch(text):
-        yield (
-            Named(given=text, tests=(_list(serials, text),))
-            if len(text) < 20
-            else _one(text, serials)
-        )
+    if _PLAIN_LOT.fullmatch(text) and not _EATEN.fullmatch(text) and len(text) <= SHORT:
+        yield Named(given=text, tests=(_list(serials, text),))
         return
     if between := re.fullmatch(r"between\s+(\S+)\s+and\s+(\S+)", text, re.IGNORECASE):
         yield range_of(text, between[1], between[2], serials=serials)
         return
-    if len(text) <= 100 and nothing_in(text) is NotRead.WORDS:  # noqa: PLR2004
+    if nothing_in(text) is NotRead.WORDS and not _EVERY.fullmatch(text):
         yield Named(given=text, why=NotRead.WORDS)
         return
     for part in _parts(text):
@@ -141,7 +139,7 @@ def _is_pair(halves: re.Match[str]) -> bool:
 
 def _alike_shape(one: str, other: str) -> bool:
     shape = [re.sub(r"[0-9]", "0", re.sub(r"[A-Za-z]", "A", each)) for each in (one, other)]
-    return shape[0] == shape[1] and len(one) > 3  # noqa: PLR2004
+    return shape[0] == shape[1] and len(one) > 3
 
 
 def range_of(given: str, first: str | None, last: str | None, *, serials: bool) -> Named:

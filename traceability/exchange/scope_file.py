@@ -6,12 +6,15 @@ the form does not know is said instead of passed over.
 
 import json
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any, Final
 
-from traceability.domain.notice_scope import BadScope, ProductRef, Scope, read_scope, scope_json
+from traceability.domain.notice_scope import BadScope, ProductRef, Said, ScopeClause, read_scope
 from traceability.domain.scope_draft import Doubt, Doubtful, Entry, Meaning, NotRead
+from traceability.exchange.codes import GTIN, GTIN_SIZES
+from traceability.exchange.texts import doubts_of, is_checked
 
-__all__ = ["BadJson", "clause_entries", "form_entries", "load_json"]
+__all__ = ["BadJson", "form_entries", "load_json"]
 
 CLAUSE: Final = frozenset({"products", "tests", "except", "containing", "used_from", "used_to"})
 TEST: Final = frozenset({"test", "texts", "from", "to"})
@@ -69,10 +72,32 @@ def form_entries(body: object) -> list[Entry]:
             detail = str(wrong).replace("any_of[0]", place)[:300]
             entries.append(Entry(place=place, given=shown, why=NotRead.FORM, detail=detail))
             continue
-        doubts = (Doubt(Doubtful.UNKNOWN_PART, unknown[:300]),) if unknown else ()
-        meaning = Meaning(clause=scope.clauses[0])
+        clause_read, doubts = _looked_at(scope.clauses[0])
+        if unknown:
+            doubts = (Doubt(Doubtful.UNKNOWN_PART, unknown[:300]), *doubts)
+        meaning = Meaning(clause=clause_read)
         entries.append(Entry(place=place, given=shown, meanings=(meaning,), doubts=doubts))
     return entries
+
+
+def _looked_at(clause: ScopeClause) -> tuple[ScopeClause, tuple[Doubt, ...]]:
+    """Return the clause with its GTINs in 14 digits, and what is doubtful about its texts."""
+    doubts: dict[Doubt, None] = {}
+    products = []
+    for ref in clause.products:
+        known = ref
+        if ref.standard == "gs1" and ref.identifier:
+            digits = ref.identifier
+            if len(digits) in GTIN_SIZES and is_checked(digits):
+                known = replace(ref, identifier=digits.zfill(GTIN))
+            else:
+                doubts[Doubt(Doubtful.CHECK_DIGIT, digits[:60])] = None
+        products.append(known)
+    for test in (*clause.tests, *clause.excepted):
+        for text in test.texts if test.kind is not Said.SUPPLIER else ():
+            for doubt, _ in doubts_of(text):
+                doubts.setdefault(replace(doubt, detail=text[:60]))
+    return replace(clause, products=tuple(products)), tuple(doubts)[:50]
 
 
 def _unknown(clause: object, at: str) -> Iterator[str]:
@@ -84,12 +109,3 @@ def _unknown(clause: object, at: str) -> Iterator[str]:
         for number, each in enumerate(listed if isinstance(listed, list) else []):
             if isinstance(each, Mapping):
                 yield from (f"{at}.{part}[{number}].{name}" for name in each if name not in known)
-
-
-def clause_entries(scope: Scope) -> Iterator[Entry]:
-    """Yield clauses that a person made in the form, as rows of the preview."""
-    for at, (clause, said) in enumerate(
-        zip(scope.clauses, scope_json(scope)["any_of"], strict=True), start=1
-    ):
-        shown = json.dumps(said, ensure_ascii=False)[:300]
-        yield Entry(place=f"clause {at}", given=shown, meanings=(Meaning(clause=clause),))
