@@ -1,6 +1,6 @@
 """Words of a scope's preview: what was understood, what not, and what waits for a person."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Final
 
 from traceability.domain.notice_scope import ProductRef, Said, ScopeClause, ScopeTest
@@ -37,7 +37,7 @@ NOT_READ: Final = {
     NotRead.LONG: "Too long for a lot or serial",
     NotRead.EMPTY_RANGE: "The range ends before it begins",
     NotRead.BROKEN_CELL: "The cell shows a fault of the spreadsheet instead of a value",
-    NotRead.NO_VALUE: "A formula whose value is not in the file. Open it in the spreadsheet and save it",
+    NotRead.NO_VALUE: "A formula without its value. Open the file in the spreadsheet and save it",
     NotRead.PRIVATE: "May name a person or a donor. Not kept and not shown",
     NotRead.CODE: "No product code that can be read",
     NotRead.BAD_IDENTIFIER: "The identifier is not built as its standard says",
@@ -68,7 +68,7 @@ DOUBTS: Final = {
     Doubtful.RANGE_OR_LOT: "One lot, or a range",
     Doubtful.LIST_OR_LOT: "One lot, or two",
     Doubtful.SHORT_END: "The end is shortened",
-    Doubtful.ENDS_UNLIKE: "The two ends are not of one kind: only the ends themselves can be sure",
+    Doubtful.ENDS_UNLIKE: "The two ends are not of one kind: only the ends are sure",
     Doubtful.EVERY: "Every lot of the product",
     Doubtful.PRODUCT_CODE: "May be a product code and no lot",
     Doubtful.CHECK_DIGIT: "The product code does not add up: a digit is wrong",
@@ -115,7 +115,7 @@ REFUSED: Final = {
     "refused-locked": "This spreadsheet is locked with a PIN. Save it without one.",
     "refused-not-a-workbook": "This packed file holds no spreadsheet.",
     "refused-binary-workbook": "This is a binary spreadsheet. Save it as XLSX or CSV.",
-    "refused-too-large": "This file is larger than 4 MB. Save only the sheet with the lots, as CSV.",
+    "refused-too-large": "This file is larger than 4 MB. Save only its lots, as CSV.",
 }
 
 FINDINGS: Final = {
@@ -196,41 +196,53 @@ def meaning_words(meaning: Meaning) -> str:
 
 def note_words(note: Note) -> str:
     """Return what holds for a source as a whole."""
-    facts = note.facts
     if note.code in REFUSED:
         return REFUSED[note.code]
-    match note.code:
-        case "refused-inflated":
-            return f"This file unpacks to {_mega(facts['size'])} MB. {_mega(facts['most'])} MB are the most. Nothing of it was read."
-        case "refused-too-many-cells":
-            return f"This file holds more than {facts['most']:,} cells. Save only the sheet with the lots."
-        case "refused-too-many-sheets":
-            return f"This file holds more than {facts['most']} sheets. Save only the one with the lots."
-        case "refused-json":
-            return f"This is no JSON that can be read: {facts['where']}."
-        case "encoding":
-            words = f"Read as {facts['encoding']}."
-            if not facts["sure"]:
-                words += " That is a guess. Compare the letters that are not plain."
-            if facts["replaced"]:
-                words += f" {facts['replaced']} characters stand for nothing and show as \ufffd."
-            return words
-        case "sheet-hidden":
-            return f"Sheet {facts['name']} is hidden. Its rows wait for you."
-        case "sheet-filtered":
-            return f"Sheet {facts['name']} has a filter. Rows that it hides were read too and wait for you."
-        case "sheet-cut":
-            return f"Sheet {facts['name']} goes on after what was read. Split it, and read the rest apart."
-        case "cut":
-            return f"Only the first {facts['most']:,} {facts['name']} were read. Split the list."
-        case "epcis":
-            return f"EPCIS document, version {facts['version'] or 'not said'}: {facts['events']} events."
-        case "unknown-fields":
-            names = facts["names"]
-            told = ", ".join(names[:8]) if isinstance(names, list) else ""
-            return f"Not understood, and passed over: {told}."
-        case _:
-            return note.code
+    say = NOTES.get(note.code)
+    return say(note.facts) if say else note.code
+
+
+def _encoding(facts: Mapping[str, object]) -> str:
+    words = f"Read as {facts['encoding']}."
+    if not facts["sure"]:
+        words += " That is a guess. Compare the letters that are not plain."
+    if facts["replaced"]:
+        words += f" {facts['replaced']} characters stand for nothing and show as \ufffd."
+    return words
+
+
+def _unknown(facts: Mapping[str, object]) -> str:
+    names = facts["names"]
+    told = ", ".join(names[:8]) if isinstance(names, list) else ""
+    return f"Not understood, and passed over: {told}."
+
+
+NOTES: Final[Mapping[str, Callable[[Mapping[str, object]], str]]] = {
+    "refused-inflated": lambda f: (
+        f"This file unpacks to {_mega(f['size'])} MB. {_mega(f['most'])} MB are the most. "
+        "Nothing of it was read."
+    ),
+    "refused-too-many-cells": lambda f: (
+        f"This file holds more than {f['most']:,} cells. Save only the sheet with the lots."
+    ),
+    "refused-too-many-sheets": lambda f: (
+        f"This file holds more than {f['most']} sheets. Save only the one with the lots."
+    ),
+    "refused-json": lambda f: f"This is no JSON that can be read: {f['where']}.",
+    "encoding": _encoding,
+    "sheet-hidden": lambda f: f"Sheet {f['name']} is hidden. Its rows wait for you.",
+    "sheet-filtered": lambda f: (
+        f"Sheet {f['name']} has a filter. Rows that it hides were read too and wait for you."
+    ),
+    "sheet-cut": lambda f: (
+        f"Sheet {f['name']} goes on after what was read. Split it, and read the rest apart."
+    ),
+    "cut": lambda f: f"Only the first {f['most']:,} {f['name']} were read. Split the list.",
+    "epcis": lambda f: (
+        f"EPCIS document, version {f['version'] or 'not said'}: {f['events']} events."
+    ),
+    "unknown-fields": _unknown,
+}
 
 
 def _mega(size: object) -> str:
@@ -316,7 +328,8 @@ def seen_words(match: TestMatches) -> str:
     if not match.counted:
         return "The range is wide: its serials are looked up when you ask."
     of = f" of {match.named:,}" if match.named is not None else ""
-    words = f"{match.seen:,}{of} {thing}{'' if (match.named or match.seen) == 1 else 's'} ever seen here."
+    things = thing if (match.named or match.seen) == 1 else f"{thing}s"
+    words = f"{match.seen:,}{of} {things} ever seen here."
     return f"{words} {match.alike:,} more only look alike." if match.alike else words
 
 

@@ -1,10 +1,10 @@
-"""Files as they come: encodings, spreadsheets that ate something, JSON, EPCIS, and what is refused."""
+"""Files as they come: encodings, eaten spreadsheets, JSON, EPCIS, and what is refused."""
 
 import io
 import json
 import re
 import zipfile
-from datetime import datetime
+from datetime import date
 from importlib.resources import files
 from typing import Any
 
@@ -148,13 +148,13 @@ def changed(data: bytes, change: Any) -> bytes:
         (120000, "General", {"number", "scientific"}, ["120000", "12E4", "12E04"]),
         (95213210100141234567, "General", {"number", "precision"}, None),
         (
-            datetime(2026, 1, 12),
+            date(2026, 1, 12),
             "d-mmm",
             {"date"},
             ["2026-01-12", "12JAN", "JAN12", "JAN-12", "12-1"],
         ),
         (
-            datetime(2012, 1, 1),
+            date(2012, 1, 1),
             "mmm-yy",
             {"date"},
             ["2012-01-01", "JAN12", "JAN-12", "1-12", "1JAN"],

@@ -66,8 +66,7 @@ def _judge(entry: Entry, answers: Answers, of: ProductRef | None) -> Judged:
         return Judged(entry=entry, fate=Fate.HEADING)
     if entry.why is not None or not entry.meanings:
         return Judged(entry=entry, fate=Fate.NOT_READ)
-    bare = of is None and any(not each.product and not each.clause for each in entry.meanings)
-    if bare:
+    if of is None and any(not each.product and not each.clause for each in entry.meanings):
         without = replace(entry, why=NotRead.NO_PRODUCT)
         return Judged(entry=without, fate=Fate.NOT_READ)
     if not entry.doubts:
@@ -78,7 +77,10 @@ def _judge(entry: Entry, answers: Answers, of: ProductRef | None) -> Judged:
         kind = first.test.kind if first.test.texts else Said.LOTS
         fixed = Meaning(test=ScopeTest(kind=kind, texts=(written,)), product=first.product)
         return Judged(entry=entry, fate=Fate.TAKEN, taken=(fixed,))
-    choice = answers.rows.get(entry.place) or answers.groups.get(entry.group)
+    return _chosen(entry, answers.rows.get(entry.place) or answers.groups.get(entry.group))
+
+
+def _chosen(entry: Entry, choice: Choice | None) -> Judged:
     match choice:
         case Choice.READ:
             taken = entry.meanings[:1]

@@ -78,7 +78,7 @@ class _Wrong(ValueError):
 def clause_rows(
     clauses: Sequence[ClauseFields], *, of: ProductRef | None, today: date
 ) -> Iterator[Entry]:
-    """Yield a row for each clause; a field that cannot be taken leaves its clause out and says so."""
+    """Yield a row for each clause; one with a field that cannot be taken names that field."""
     for number, fields in enumerate(clauses, start=1):
         if fields.is_empty:
             continue
@@ -97,7 +97,7 @@ def _rows(fields: ClauseFields, place: str, of: ProductRef | None, today: date) 
         raise _Wrong(NotRead.NO_PRODUCT, "products")
     must, ways = _tests(fields, "", doubts)
     never, listed = _tests(fields, "x_", doubts)
-    excepted = (*never, *(test for way in listed for test in way))
+    excepted = (*(test for way in listed for test in way), *never)
     for name, used in (("used_from", fields.used_from), ("used_to", fields.used_to)):
         if fields.text(name) and used is None:
             raise _Wrong(NotRead.NOT_A_MOMENT, name)

@@ -216,11 +216,12 @@ def _entry(uri: object, place: str, doubts: tuple[Doubt, ...], lot: str, beside:
         return Entry(place=place, given=uri[:300], why=why, detail=said.broken)
     product = ProductRef(standard="gs1", identifier=said.gtin)
     lot = said.lot or lot
+    test: ScopeTest | None = None
     if said.serial:
         test = ScopeTest(kind=Said.SERIALS, texts=(said.serial,))
         beside = ", ".join(each for each in (f"lot {lot}" if lot else "", beside) if each)
-    else:
-        test = ScopeTest(kind=Said.LOTS, texts=(lot,)) if lot else None
+    elif lot:
+        test = ScopeTest(kind=Said.LOTS, texts=(lot,))
     if test is None:
         doubts = (*doubts, Doubt(Doubtful.EVERY))
     meaning = Meaning(test=test, product=product)

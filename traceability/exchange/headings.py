@@ -7,6 +7,7 @@ import re
 import unicodedata
 from enum import StrEnum
 from functools import lru_cache
+from itertools import pairwise
 from typing import Final
 
 __all__ = ["Column", "heading_of"]
@@ -33,23 +34,25 @@ class Column(StrEnum):
 
 
 WORDS: Final = {
-    Column.EXPIRES: "exp expiry expiries expires expiration expired useby bestbefore verfall verfallsdatum "
-    "haltbar peremption scadenza caducidad utgang vence",
-    Column.MADE: "made mfg mfd mfr manufactured manufacture manufacturing production produced dom "
-    "herstelldatum herstellungsdatum fabrication tillverkad",
-    Column.QUANTITY: "qty quantity quantities units pieces pcs count amount distributed shipped "
-    "menge stuck quantite antal cantidad",
+    Column.EXPIRES: """exp expiry expiries expires expiration expired useby bestbefore verfall
+        verfallsdatum haltbar peremption scadenza caducidad utgang vence""",
+    Column.MADE: """made mfg mfd mfr manufactured manufacture manufacturing production produced dom
+        herstelldatum herstellungsdatum fabrication tillverkad""",
+    Column.QUANTITY: """qty quantity quantities units pieces pcs count amount distributed shipped
+        menge stuck quantite antal cantidad""",
     Column.SERIAL: "serial serials sn serie seriennummer seriennr serienummer matricola",
-    Column.LOT: "lot lots batch batches los lote lotto charge chargen chargennummer chargennr "
-    "lotnummer losnummer partij erä",
-    Column.CODE: "gtin ean upc udidi udi di hibc upn ppn pzn barcode primarydi deviceidentifier gtin14 gtin13",
-    Column.ITEM: "item ref reference referenz cat catalog catalogue article artikel artikelnummer art "
-    "model sku part partnumber itemnumber itemcode productcode productnumber modelnumber pn",
-    Column.MAKER: "maker manufacturer supplier hersteller fabricant tillverkare legalmanufacturer vendor",
-    Column.NAME: "name description product products productname device devices bezeichnung "
-    "designation benamning trade tradename",
-    Column.BESIDE: "country comment comments remark remarks note notes box size date status region "
-    "unit uom customer order invoice delivery",
+    Column.LOT: """lot lots batch batches los lote lotto charge chargen chargennummer chargennr
+        lotnummer losnummer partij era""",
+    Column.CODE: """gtin ean upc udidi udi di hibc upn ppn pzn barcode primarydi deviceidentifier
+        gtin14 gtin13""",
+    Column.ITEM: """item ref reference referenz cat catalog catalogue article artikel artikelnummer
+        art model sku part partnumber itemnumber itemcode productcode productnumber modelnumber
+        pn""",
+    Column.MAKER: "maker manufacturer hersteller fabricant tillverkare legalmanufacturer",
+    Column.NAME: """name description product products productname device devices bezeichnung
+        designation benamning trade tradename""",
+    Column.BESIDE: """country comment comments remark remarks note notes box size date status region
+        unit uom customer order invoice delivery supplier vendor distributor""",
 }
 FILLERS: Final = frozenset(
     [
@@ -102,7 +105,7 @@ def heading_of(text: str) -> Column | None:
         return _MEANS[joined]
     if any(word.isdigit() for word in words):
         return None
-    pairs = {one + other for one, other in zip(words, words[1:], strict=False)} & _MEANS.keys()
+    pairs = {one + other for one, other in pairwise(words)} & _MEANS.keys()
     said = {_MEANS[word] for word in (*words, *pairs) if word in _MEANS}
     strange = [
         word

@@ -20,6 +20,8 @@ _PLAIN_LOT: Final = re.compile(
     r"(?=[^-]*[0-9])[A-Za-z0-9]+(?:-[A-Za-z][A-Za-z0-9]*)?|[A-Za-z]+-[0-9]+"
 )
 """Cannot be a list, a range or a label: most lots by far."""
+LEAST_OF_TWO: Final = 3
+"""Characters that a lot has at least, where a stroke may stand between two."""
 SHORT: Final = 11
 """Characters up to which nothing can be doubtful about such a text."""
 _EATEN: Final = re.compile(
@@ -36,7 +38,7 @@ _LISTED: Final = re.compile(
 )
 _BETWEEN: Final = re.compile(
     r"(?:from\s+|between\s+)?(?P<first>\S(?:.*?\S)?)\s*"
-    r"(?:\s(?:to|through|thru|until|till|bis|à|and)\s+(?:and\s+including\s+)?|\s*[–—−…]\s*|\.{2,3}|\s-\s)"
+    r"(?:\s(?:to|through|thru|until|till|bis|à|and)\s+(?:and\s+including\s+)?|\s*[–—\u2212…]\s*|\.{2,3}|\s-\s)"
     r"\s*(?P<last>\S+)",
     re.IGNORECASE,
 )
@@ -106,7 +108,7 @@ def _named(text: str, serials: bool) -> Named:
         return range_of(text, None, found["a"] or found["b"], serials=serials)
     if found := _BETWEEN.fullmatch(text):
         made = range_of(text, found["first"], found["last"], serials=serials)
-        dashed = re.fullmatch(r"[A-Za-z]+[–—−][A-Za-z0-9]+", text) is not None
+        dashed = re.fullmatch(r"[A-Za-z]+[–—\u2212][A-Za-z0-9]+", text) is not None
         # A long dash within one lot: copied texts often carry it for a hyphen.
         return _one(text, serials) if dashed else made
     if found := _FROM.fullmatch(text):
@@ -139,7 +141,7 @@ def _is_pair(halves: re.Match[str]) -> bool:
 
 def _alike_shape(one: str, other: str) -> bool:
     shape = [re.sub(r"[0-9]", "0", re.sub(r"[A-Za-z]", "A", each)) for each in (one, other)]
-    return shape[0] == shape[1] and len(one) > 3
+    return shape[0] == shape[1] and len(one) > LEAST_OF_TWO
 
 
 def range_of(given: str, first: str | None, last: str | None, *, serials: bool) -> Named:

@@ -1,4 +1,4 @@
-"""The door for what makers send: a paste or a file in, what it says out. Never raises for content."""
+"""The door for what makers send: a paste or a file in, what it says out."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace

@@ -138,6 +138,25 @@ class _Rows:
         # A row may span lines of a saved table; its doubts hold for all it says.
         doubts = (*self._guessed, *row.doubts, *doubts)
         beside = self._beside(row)
+        named = list(self._units(row, products, doubts, beside))
+        yield from named
+        if named:
+            return
+        place = self._table.place(row.number)
+        if not self._speaks_of_units() and any(products):
+            every = (*doubts, Doubt(Doubtful.EVERY))
+            meanings = tuple(Meaning(product=each) for each in products)
+            yield Entry(place=place, given=given, meanings=meanings, doubts=every, beside=beside)
+        else:
+            yield Entry(place=place, given=given, why=NotRead.NO_LOT)
+
+    def _units(
+        self,
+        row: Row,
+        products: Sequence[ProductRef | None],
+        doubts: tuple[Doubt, ...],
+        beside: str,
+    ) -> Iterator[Entry]:
         found = False
         for column in (Column.SERIAL, Column.LOT):
             cell = self._cell(row, column)
@@ -153,17 +172,7 @@ class _Rows:
         ):
             ends = [self._cell(row, each) for each in (first, last)]
             if any(cell is not None and cell.text for cell in ends):
-                found = True
                 yield self._range(row, first, last, products, doubts, beside)
-        if found:
-            return
-        place = self._table.place(row.number)
-        if not self._speaks_of_units() and any(products):
-            every = (*doubts, Doubt(Doubtful.EVERY))
-            meanings = tuple(Meaning(product=each) for each in products)
-            yield Entry(place=place, given=given, meanings=meanings, doubts=every, beside=beside)
-        else:
-            yield Entry(place=place, given=given, why=NotRead.NO_LOT)
 
     def _speaks_of_units(self) -> bool:
         units = {Column.LOT, Column.SERIAL, Column.LOT_FROM, Column.LOT_TO, Column.SERIAL_FROM}

@@ -53,7 +53,7 @@ def load_json(text: str) -> object:
 
 
 def form_entries(body: object) -> list[Entry]:
-    """Return an entry for each clause; a clause that breaks the form is not read, and says where."""
+    """Return an entry for each clause; one that breaks the form is not read, and says where."""
     given = body.get("any_of") if isinstance(body, Mapping) else None
     if not isinstance(given, list) or not given:
         try:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 import openpyxl
 
@@ -24,6 +24,10 @@ from traceability.exchange.texts import may_be_from_day
 
 __all__ = ["Sheet", "Workbook", "read_workbook"]
 
+MOST_WHOLE: Final = Decimal(10) ** 40
+"""From which a number is shown as the power that it is."""
+Theirs: TypeAlias = Any
+"""Objects of the library: its kinds for reading alone share no type with the others."""
 MOST_ROWS: Final = 100_000
 MOST_SHEETS: Final = 40
 LAST_ROW: Final = 1_048_576
@@ -61,9 +65,7 @@ def read_workbook(data: bytes) -> Workbook:
     archive = check_archive(data)
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter(
-                "ignore"
-            )  # of parts that are not read here: pictures, validations
+            warnings.simplefilter("ignore")  # of parts that are not read here, such as pictures
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, keep_links=False)
             return Workbook(sheets=tuple(_sheets(book, archive, data)))
     except Unusable:
@@ -72,7 +74,7 @@ def read_workbook(data: bytes) -> Workbook:
         raise Unusable("broken") from None
 
 
-def _sheets(book: Any, archive: zipfile.ZipFile, data: bytes) -> Iterator[Sheet]:
+def _sheets(book: Theirs, archive: zipfile.ZipFile, data: bytes) -> Iterator[Sheet]:
     cells = 0
     if len(book.worksheets) > MOST_SHEETS:
         raise Unusable("too-many-sheets", most=MOST_SHEETS)
@@ -120,7 +122,7 @@ class _Values:
         return self._sheet[1].get((row, column))
 
 
-def _rows(sheet: Any, lines: Outline, *, hidden: bool, values: _Values) -> Iterator[Row]:
+def _rows(sheet: Theirs, lines: Outline, *, hidden: bool, values: _Values) -> Iterator[Row]:
     covers = _covers(lines)
     hidden_at = {at for at in range(1, MOST_COLUMNS + 1) if lines.hides_column(at)}
     above: dict[tuple[int, int], Cell] = {}
@@ -153,7 +155,7 @@ _EMPTY: Final = Cell("")
 
 
 def _covers(lines: Outline) -> dict[int, list[tuple[int, int, int, int]]]:
-    """Return merged boxes by the rows they cover; those that stretch over the whole sheet are cut."""
+    """Return merged boxes by the rows they cover, cut where they stretch on and on."""
     found: dict[int, list[tuple[int, int, int, int]]] = {}
     left = MOST_ROWS
     for box in lines.merged:
@@ -189,7 +191,7 @@ def _doubted(cell: Cell, doubt: Doubt) -> Cell:
     return Cell(cell.text, (*cell.doubts, doubt), cell.may_be, cell.why, cell.number)
 
 
-def _cell(cell: Any, sheet: str, row: int, column: int, values: _Values) -> Cell:
+def _cell(cell: Theirs, sheet: str, row: int, column: int, values: _Values) -> Cell:
     value: object = cell.value
     kind = cell.data_type
     if kind == "f":
@@ -224,9 +226,11 @@ def _plain(value: object, shown_as: str) -> Cell:
 
 
 def _number(value: int | float | Decimal, shown_as: str) -> Cell:
-    whole = float(value).is_integer()
-    text = str(int(value)) if whole and abs(value) < 10**40 else repr(value)
-    doubts, may_be = [Doubt(Doubtful.NUMBER, shown_as if shown_as != "General" else "")], []
+    exact = Decimal(value)
+    whole = exact.is_finite() and exact == exact.to_integral_value() and abs(exact) < MOST_WHOLE
+    text = str(int(value)) if whole else repr(value)
+    doubts = [Doubt(Doubtful.NUMBER, shown_as if shown_as != "General" else "")]
+    may_be: list[str] = []
     digits = text.lstrip("-")
     if whole and len(digits) > EXACT_DIGITS:
         doubts.append(Doubt(Doubtful.PRECISION, str(len(digits))))

@@ -7,12 +7,15 @@ sizes that it declares are summed first; Python's reader then never gives out mo
 import io
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import IO, Final
 
 from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import ParseError, iterparse
+
+from traceability.exchange.tables import MOST_COLUMNS
 
 __all__ = ["Outline", "Unusable", "check_archive", "outline"]
 
@@ -83,18 +86,23 @@ def check_archive(data: bytes) -> zipfile.ZipFile:
     size = sum(part.file_size for part in parts)
     if size > MOST_UNPACKED or len(parts) > MOST_PARTS or len(names) != len(parts):
         raise Unusable("inflated", size=size, most=MOST_UNPACKED)
+    _count_tags(archive, parts)
+    return archive
+
+
+def _count_tags(archive: zipfile.ZipFile, parts: list[zipfile.ZipInfo]) -> None:
     tags = 0
     try:
         for part in parts:
-            if part.filename.endswith((".xml", ".rels")):
-                with archive.open(part) as stream:
-                    while chunk := stream.read(CHUNK):
-                        tags += chunk.count(b"<")
-                        if tags > MOST_TAGS:
-                            raise Unusable("too-many-cells", most=MOST_CELLS)
-    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, zipfile.zlib.error):  # type: ignore[attr-defined]
+            if not part.filename.endswith((".xml", ".rels")):
+                continue
+            with archive.open(part) as stream:
+                while chunk := stream.read(CHUNK):
+                    tags += chunk.count(b"<")
+                    if tags > MOST_TAGS:
+                        raise Unusable("too-many-cells", most=MOST_CELLS)
+    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, zlib.error):
         raise Unusable("broken") from None
-    return archive
 
 
 def outline(stream: IO[bytes]) -> Outline:
@@ -106,34 +114,43 @@ def outline(stream: IO[bytes]) -> Outline:
     found = Outline()
     try:
         for tag, attributes in _starts(stream):
-            match tag:
-                case "c":
-                    found.cells += 1
-                    if found.cells > MOST_CELLS:
-                        raise Unusable("too-many-cells", most=MOST_CELLS)
-                    if (at := attributes.get("r", "")) and not at.startswith(_NEAR):
-                        ref = _RANGE.fullmatch(at)
-                        found.last_column = max(found.last_column, _column(ref[1]) if ref else 0)
-                    else:
-                        found.last_column = max(found.last_column, ord(at[0]) - 64 if at else 64)
-                case "row":
-                    row = _number(attributes.get("r"))
-                    found.last_row = max(found.last_row, row)
-                    if attributes.get("hidden") in {"1", "true"}:
-                        found.hidden_rows.add(row)
-                case "col" if attributes.get("hidden") in {"1", "true"}:
-                    ends = (_number(attributes.get("min")), _number(attributes.get("max")))
-                    found.hidden_columns.append(ends)
-                case "autoFilter":
-                    found.is_filtered = True
-                case "mergeCell":
-                    if ref := _RANGE.fullmatch(attributes.get("ref", "")):
-                        found.merged.append(_box(ref))
-                case _:
-                    pass
-    except (ParseError, DefusedXmlException, zipfile.BadZipFile, EOFError):
+            _add(found, tag, attributes)
+    except (ParseError, DefusedXmlException, zipfile.BadZipFile, EOFError, zlib.error):
         raise Unusable("broken") from None
     return found
+
+
+def _add(found: Outline, tag: str, attributes: dict[str, str]) -> None:
+    hidden = attributes.get("hidden") in {"1", "true"}
+    match tag:
+        case "c":
+            found.cells += 1
+            if found.cells > MOST_CELLS:
+                raise Unusable("too-many-cells", most=MOST_CELLS)
+            found.last_column = max(found.last_column, _column_of(attributes.get("r", "")))
+        case "row":
+            row = _number(attributes.get("r"))
+            found.last_row = max(found.last_row, row)
+            if hidden:
+                found.hidden_rows.add(row)
+        case "col" if hidden:
+            ends = (_number(attributes.get("min")), _number(attributes.get("max")))
+            found.hidden_columns.append(ends)
+        case "autoFilter":
+            found.is_filtered = True
+        case "mergeCell":
+            if ref := _RANGE.fullmatch(attributes.get("ref", "")):
+                found.merged.append(_box(ref))
+        case _:
+            pass
+
+
+def _column_of(ref: str) -> int:
+    """Return the column of a cell; of one that says none, the last that is read."""
+    if ref.startswith(_NEAR):
+        return ord(ref[0]) - ord("A") + 1
+    found = _RANGE.fullmatch(ref)
+    return _column(found[1]) if found else MOST_COLUMNS
 
 
 def _starts(stream: IO[bytes]) -> Iterator[tuple[str, dict[str, str]]]:

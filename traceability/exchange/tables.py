@@ -1,4 +1,4 @@
-"""Rows and cells of a list as it was pasted or saved, before anything is said about their meaning."""
+"""Rows and cells of a list as it was pasted or saved, whatever they mean."""
 
 import csv
 import io

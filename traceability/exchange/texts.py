@@ -21,7 +21,8 @@ LONGEST: Final = 100
 """Characters beyond which a cell is a sentence; own choice, no source."""
 MONTHS: Final = ["JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC"]
 
-_HYPHENS: Final = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
+_HYPHENS: Final = dict.fromkeys((*range(0x2010, 0x2015), 0x2212), "-")
+"""Long dashes and the minus sign, which copied texts carry for a hyphen."""
 _PLAIN: Final = re.compile(r"[!-~]+")
 _POWER: Final = re.compile(r"([0-9])(?:[.,]([0-9]+))?[eE]([+-]?)([0-9]{1,3})")
 _DECIMAL: Final = re.compile(r"([0-9]+)[.,]0+")
@@ -110,9 +111,7 @@ def _unpowered(digit: str, more: str | None, sign: str, power: str) -> list[str]
     mantissa = (digit + (more or "")).rstrip("0") or "0"
     exponent = int(power)
     whole = exponent - (len(mantissa) - 1)
-    found = (
-        [f"{mantissa}E{whole}", f"{mantissa}E{whole:02}"] if whole >= 0 and not sign == "-" else []
-    )
+    found = [f"{mantissa}E{whole}", f"{mantissa}E{whole:02}"] if whole >= 0 and sign != "-" else []
     if sign != "-" and whole >= 0 and len(mantissa) + whole <= GS1_MOST:
         found.append(mantissa + "0" * whole)
     return list(dict.fromkeys(found))

@@ -155,9 +155,9 @@ def _lots(
         for block in _blocks([lot_key(product_id, text) for text in texts]):
             rows = select(Lot.text).where(Lot.site_id == site_id, Lot.id.in_(block))
             seen.update(session.scalars(rows))
-    for block in _blocks(list({loose_key(text) for text in texts})) if products else ():
+    for keys in _blocks(list({loose_key(text) for text in texts})) if products else ():
         like = select(Lot.product_id, Lot.text).where(
-            Lot.site_id == site_id, Lot.loose_key.in_(block), Lot.product_id.in_(products)
+            Lot.site_id == site_id, Lot.loose_key.in_(keys), Lot.product_id.in_(products)
         )
         alike.update((id_, text) for id_, text in session.execute(like) if text not in wanted)
     return TestMatches(test=test, named=len(test.texts), seen=len(seen), alike=len(alike))
@@ -201,7 +201,7 @@ def _serial_range(
 
 
 def _spelled_out(test: ScopeTest) -> list[str] | None:
-    """Return every serial of a short range, with and without leading zeros; None: not a short one."""
+    """Return every serial of a short range, with and without zeros; None: not a short one."""
     if test.first is None or test.last is None:
         return None
     (prefix, low), (other, high) = serial_parts(test.first), serial_parts(test.last)
@@ -242,8 +242,8 @@ def _lots_of(
 ) -> Iterator[tuple[UUID, str]]:
     for block in _blocks(list(products)):
         rows = select(Lot.id, Lot.text).where(Lot.site_id == site_id, Lot.product_id.in_(block))
-        for id_, text in session.execute(rows, execution_options={"yield_per": 1000}):
-            yield id_, text
+        found = session.execute(rows, execution_options={"yield_per": 1000})
+        yield from ((id_, text) for id_, text in found)
 
 
 def _machine_serials(

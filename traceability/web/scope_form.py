@@ -72,11 +72,10 @@ class Given:
     @property
     def source(self) -> str:
         """Where the scope comes from, for the record: kinds, the file's name and digest."""
+        digest = hashlib.sha256(self.file).hexdigest()[:16]
         said = [
             "pasted" if self.pasted.strip() else "",
-            f"file {self.file_name or 'without a name'}, SHA-256 {hashlib.sha256(self.file).hexdigest()[:16]}"
-            if self.file
-            else "",
+            f"file {self.file_name or 'without a name'}, SHA-256 {digest}" if self.file else "",
             "scanned" if self.scans.strip() else "",
             "written" if any(not each.is_empty for each in self.clauses) else "",
         ]
@@ -123,6 +122,7 @@ def given_of(request: Request, *, zone: ZoneInfo) -> Given:
     data, name = b"", form.get("kept_name", "")[:120]
     if upload is not None and upload.filename:
         data, name = upload.stream.read(LARGEST_FILE + 1), upload.filename[:120]
+        upload.close()
     elif form.get("kept"):
         try:
             data = base64.b64decode(form["kept"], validate=True)[: LARGEST_FILE + 1]
@@ -150,7 +150,7 @@ def given_of(request: Request, *, zone: ZoneInfo) -> Given:
 def _clauses(form: MultiDict[str, str], zone: ZoneInfo) -> Iterator[ClauseFields]:
     for number in range(MOST_CLAUSES):
         before = f"c{number}-"
-        if f"{before}products" not in form:
+        if not any(name.startswith(before) for name in form):
             return
         yield ClauseFields(
             texts={name: form.get(before + name, "")[:LONGEST_FIELD] for name in FIELDS}

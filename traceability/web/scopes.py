@@ -1,4 +1,4 @@
-"""A notice's scope from what makers send: entered, shown as understood, and handed on; never saved."""
+"""A notice's scope from what makers send: entered, shown as understood, handed on; never saved."""
 
 import csv
 import io
