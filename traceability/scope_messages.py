@@ -20,7 +20,7 @@ from traceability.reads.scope_matches import ClauseMatches, RefMatch, TestMatche
 
 FATES: Final = {
     Fate.TAKEN: "Taken",
-    Fate.WAITS: "Waits for you",
+    Fate.WAITS: "Doubtful",
     Fate.DOUBLE: "Said before",
     Fate.LEFT_OUT: "Left out by you",
     Fate.NOT_READ: "Not read",
@@ -194,6 +194,12 @@ def meaning_words(meaning: Meaning) -> str:
     return test_words(meaning.test) if meaning.test else "every lot"
 
 
+def whole_words(meaning: Meaning) -> str:
+    """Return one way to take a row, with its product where the row names one."""
+    words = meaning_words(meaning)
+    return f"{words} of {ref_words(meaning.product)}" if meaning.product else words
+
+
 def note_words(note: Note) -> str:
     """Return what holds for a source as a whole."""
     if note.code in REFUSED:
@@ -310,8 +316,9 @@ def ref_match_words(match: RefMatch) -> str:
         return f"{words}. That code is of {match.units} pieces." if match.units else f"{words}."
     if match.ref.kind:
         return f"{match.machines} machines of this kind in the register."
+    named = ref_words(match.ref)
     return (
-        f"{ref_words(match.ref)} is not known here. The code is kept all the same: "
+        f"{named[:1].upper()}{named[1:]} is not known here. The code is kept all the same: "
         "the answer then says what cannot be excluded."
     )
 

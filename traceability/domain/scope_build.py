@@ -16,7 +16,6 @@ from traceability.domain.scope_draft import (
     Entry,
     Fate,
     Judged,
-    Meaning,
     NotRead,
 )
 
@@ -73,9 +72,8 @@ def _judge(entry: Entry, answers: Answers, of: ProductRef | None) -> Judged:
         return Judged(entry=entry, fate=Fate.TAKEN, taken=entry.meanings[:1])
     written = answers.written.get(entry.place, "")
     first = entry.meanings[0]
-    if written and first.test is not None and not first.clause:
-        kind = first.test.kind if first.test.texts else Said.LOTS
-        fixed = Meaning(test=ScopeTest(kind=kind, texts=(written,)), product=first.product)
+    if written and first.test is not None and first.test.texts:
+        fixed = replace(first, test=ScopeTest(kind=first.test.kind, texts=(written,)))
         return Judged(entry=entry, fate=Fate.TAKEN, taken=(fixed,))
     return _chosen(entry, answers.rows.get(entry.place) or answers.groups.get(entry.group))
 

@@ -10,7 +10,8 @@ from traceability.exchange.columns import find_heading, guess
 from traceability.exchange.decoding import decode
 from traceability.exchange.epcis import epcis_entries, is_epcis
 from traceability.exchange.headings import Column
-from traceability.exchange.rows import entries_of, entries_of_lines, shorter_than_others
+from traceability.exchange.lines import entries_of_lines, shorter_than_others
+from traceability.exchange.rows import entries_of
 from traceability.exchange.scope_file import BadJson, form_entries, load_json
 from traceability.exchange.spreadsheet import read_workbook
 from traceability.exchange.spreadsheet_guard import Unusable

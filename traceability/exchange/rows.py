@@ -1,6 +1,5 @@
-"""Rows of a table, or lines of a list -> what they say of the scope, every one of them."""
+"""Rows of a table -> what they say of the scope, every one of them."""
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
@@ -8,55 +7,16 @@ from typing import Final
 
 from traceability.domain.notice_scope import ProductRef, ScopeTest
 from traceability.domain.scope_draft import Doubt, Doubtful, Entry, Meaning, NotRead
-from traceability.exchange.codes import product_code, scan_entry
+from traceability.exchange.codes import product_code
 from traceability.exchange.headings import Column, heading_of
+from traceability.exchange.lines import named_entries
 from traceability.exchange.lot_words import Named, is_label, named_in, range_of
 from traceability.exchange.tables import Cell, Row, Table
 
-__all__ = ["entries_of", "entries_of_lines", "shorter_than_others"]
+__all__ = ["entries_of"]
 
-SYMBOL_STARTS: Final = ("]", "(01)", "(02)", "(10)", "(21)", "+", "=", "&", "[)>")
 PRODUCT_COLUMNS: Final = (Column.CODE, Column.ITEM, Column.MAKER)
 SAID_BESIDE: Final = (Column.NAME, Column.EXPIRES, Column.MADE, Column.QUANTITY)
-
-
-def entries_of_lines(text: str, *, today: date, serials: bool = False) -> Iterator[Entry]:
-    """Yield what each line of a list names. A line that says "serial" alone heads what follows."""
-    for number, line in enumerate(text.splitlines(), start=1):
-        place, given = f"line {number}", line.strip()
-        if not given:
-            continue
-        heading = None if set(given) & set(",;\t|") else heading_of(given)
-        if heading in {Column.LOT, Column.SERIAL}:
-            serials = heading is Column.SERIAL
-            yield Entry(place=place, given=given, heading=True)
-        elif given.startswith(SYMBOL_STARTS) or "\x1d" in given:
-            yield scan_entry(given, place=place, today=today)
-        else:
-            yield from _entries(place, given, named_in(given, serials=serials), many=True)
-
-
-def _entries(
-    place: str,
-    given: str,
-    named: Iterator[Named],
-    *,
-    products: Sequence[ProductRef | None] = (None,),
-    doubts: tuple[Doubt, ...] = (),
-    beside: str = "",
-    many: bool = False,
-) -> Iterator[Entry]:
-    for at, each in enumerate(named, start=1):
-        yield Entry(
-            place=place if at == 1 else f"{place}, item {at}",
-            given=each.given if many else given,
-            meanings=tuple(
-                Meaning(test=test, product=product) for test in each.tests for product in products
-            ),
-            doubts=tuple(dict.fromkeys((*doubts, *each.doubts))),
-            why=each.why,
-            beside=beside,
-        )
 
 
 def entries_of(
@@ -209,7 +169,7 @@ class _Rows:
         if cell.doubts:
             # What is not a text as it stands is one lot, whatever it looks like.
             named = iter([_of_cell(cell, serials=serials)])
-        yield from _entries(
+        yield from named_entries(
             place,
             cell.text,
             named,
@@ -236,7 +196,7 @@ class _Rows:
         more = tuple(doubt for cell in ends if cell for doubt in cell.doubts)
         place = self._place(row, first if first in self._at else last)
         return next(
-            _entries(
+            named_entries(
                 place,
                 given,
                 iter([named]),
@@ -303,40 +263,3 @@ def _of_cell(cell: Cell, *, serials: bool) -> Named:
     kind = first.tests[0].kind
     tests = (first.tests[0], *(ScopeTest(kind=kind, texts=(text,)) for text in cell.may_be))
     return Named(given=cell.text, tests=tuple(dict.fromkeys(tests)), doubts=cell.doubts)
-
-
-LEAST_NEIGHBOURS: Final = 3
-
-
-def shorter_than_others(entries: Sequence[Entry]) -> Iterator[Entry]:
-    """Mark texts of digits alone that are shorter than all their like: zeros may be lost.
-
-    A table saved from a spreadsheet has lost the evidence; the length of the others is what
-    remains. Only where the others agree on one length.
-    """
-    lengths = Counter(len(text) for each in entries if (text := _digits_of(each)))
-    most = lengths.most_common(1)[0][0] if lengths else 0
-    agreed = (
-        bool(most) and lengths[most] >= LEAST_NEIGHBOURS and lengths[most] * 2 > lengths.total()
-    )
-    for each in entries:
-        text = _digits_of(each) if agreed else ""
-        test = each.meanings[0].test if text else None
-        if not text or test is None or len(text) >= most:
-            yield each
-            continue
-        padded = Meaning(
-            test=ScopeTest(kind=test.kind, texts=(text.zfill(most),)),
-            product=each.meanings[0].product,
-        )
-        yield replace(
-            each,
-            meanings=tuple(dict.fromkeys((*each.meanings, padded))),
-            doubts=(*each.doubts, Doubt(Doubtful.SHORTER, str(most))),
-        )
-
-
-def _digits_of(entry: Entry) -> str:
-    test = entry.meanings[0].test if entry.meanings else None
-    text = test.texts[0] if test is not None and len(test.texts) == 1 else ""
-    return text if text.isascii() and text.isdigit() else ""

@@ -3,21 +3,24 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Sequence
 from datetime import date
 from typing import Final
 
 from flask import Blueprint, Response, render_template, request
 from flask.typing import ResponseReturnValue
+from markupsafe import Markup, escape
 
 from traceability import scope_messages as words
 from traceability.domain.at_the_run import EQUIPMENT_KINDS
-from traceability.domain.notice_scope import Scope, scope_json
+from traceability.domain.notice_scope import DATED, Scope, ScopeClause, scope_json
 from traceability.domain.people import Right
 from traceability.domain.scope_check import Found, check_scope
 from traceability.domain.scope_draft import Fate, Judged
 from traceability.reads.scope_matches import scope_matches
 from traceability.web import session
+from traceability.web.filters import lot
 from traceability.web.scope_form import Given, Looked, given_of, large_form, look
 
 pages = Blueprint("scopes", __name__)
@@ -140,12 +143,27 @@ def _preview(looked: Looked) -> str:
         nothing=bool(scope.clauses) and _matches_nothing(scope, found),
         tables=[table for source in looked.sources for table in source.tables],
         words=words,
+        marked=_marked,
         scope=text,
         by_address=len(text) <= LONGEST_ADDRESS,
         answer=ANSWER,
         notice_url=notice_address(looked.given.notice) if looked.given.notice else "",
         nav="recall",
     )
+
+
+def _marked(clause: ScopeClause) -> Markup:
+    """Return a clause's sentence with its lots and serials marked letter by letter."""
+    tests = (*clause.tests, *clause.excepted)
+    texts = {text for test in tests if test.kind not in DATED for text in test.texts[: words.SHOWN]}
+    texts |= {end for test in tests if test.kind not in DATED for end in test.ends if end}
+    texts |= {ref.identifier for ref in clause.products if ref.identifier}
+    sentence, out, at = words.clause_words(clause), Markup(), 0
+    either = "|".join(re.escape(text) for text in sorted(texts, key=len, reverse=True))
+    for found in re.finditer(rf"(?<![\w-])(?:{either})(?![\w-])", sentence) if texts else ():
+        out += escape(sentence[at : found.start()]) + lot(found[0])
+        at = found.end()
+    return out + escape(sentence[at:])
 
 
 def _matches_nothing(scope: Scope, found: Sequence[Found]) -> bool:
