@@ -62,6 +62,8 @@ DOUBTS: Final = {
     Doubtful.MERGED: "Stands in a cell that covers several rows",
     Doubtful.FILLED_DOWN: "Product taken from the row above",
     Doubtful.CHARACTERS: "Holds a character that no GS1 lot or serial has",
+    Doubtful.WILDCARD: "Stands for many lots. Leave it out, and write them as a range",
+    Doubtful.MARKS: "Marks or a remark beside it may be no part of it",
     Doubtful.BLANK: "Holds a blank: one text, or several",
     Doubtful.LONG: "Longer than the 20 characters of a GS1 lot or serial",
     Doubtful.NO_DIGIT: "Letters alone: a lot, or a word",
@@ -115,7 +117,9 @@ REFUSED: Final = {
     "refused-locked": "This spreadsheet is locked with a PIN. Save it without one.",
     "refused-not-a-workbook": "This packed file holds no spreadsheet.",
     "refused-binary-workbook": "This is a binary spreadsheet. Save it as XLSX or CSV.",
-    "refused-too-large": "This file is larger than 4 MB. Save only its lots, as CSV.",
+    "refused-empty": "This file is empty, or did not come back whole. Load it again.",
+    "refused-many-scans": "These are too many scans at once. Look at them in parts.",
+    "refused-too-large": "This is larger than 4 MB. Save only the lots, as CSV.",
 }
 
 FINDINGS: Final = {

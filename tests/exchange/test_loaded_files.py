@@ -62,16 +62,16 @@ def test_any_usual_encoding_is_read_and_named(
     read = loaded(mark + LIST.encode(codec))
     facts = read.notes[0].facts
     assert (facts["encoding"], facts["sure"], facts["replaced"]) == (name, sure, 0)
-    assert ways(at(read, "line 2, column 1")) == ["TA-0701"]
-    assert ways(at(read, "line 3, column 1"))[0] == "TÄ-0702"
-    assert doubts(at(read, "line 3, column 1")) == {"characters"}
+    assert ways(at(read, "file line 2, column 1")) == ["TA-0701"]
+    assert ways(at(read, "file line 3, column 1"))[0] == "TÄ-0702"
+    assert doubts(at(read, "file line 3, column 1")) == {"characters"}
 
 
 def test_what_no_encoding_has_is_counted_and_waits() -> None:
     read = loaded(b"Lot\nTA-1\nT\x81-2\n")
     assert read.notes[0].facts["replaced"] == 1
-    assert ways(at(read, "line 3")) == ["T\ufffd-2"]
-    assert doubts(at(read, "line 3")) == {"characters"}
+    assert ways(at(read, "file line 3")) == ["T\ufffd-2"]
+    assert doubts(at(read, "file line 3")) == {"characters"}
 
 
 @pytest.mark.parametrize(
@@ -101,6 +101,13 @@ def test_what_cannot_be_read_is_refused_by_its_kind(data: bytes, code: str) -> N
 def test_no_bytes_break_it(data: bytes, start: bytes) -> None:
     read = loaded(start + data)
     assert sum(drafted(read).counts.values()) == len(read.entries)
+
+
+def test_ways_in_which_programs_save_a_text_are_understood() -> None:
+    read = loaded(f'sep=;\nGTIN;Lot\n{TAP};="0417"\n{TAP};"TA2;1"\n'.encode())
+    assert ways(at(read, "file line 3, column 2")) == ["0417"]
+    assert doubts(at(read, "file line 3, column 2")) == {"formula"}
+    assert taken(drafted(read)) == ["TA2", "1"], "a semicolon stands between two lots"
 
 
 # ---- spreadsheets --------------------------------------------------------------------------------
@@ -144,6 +151,9 @@ def changed(data: bytes, change: Any) -> bytes:
         (417, "00000", {"number"}, ["417", "00417"]),
         (417, '"TA-"0000', {"number"}, ["417", "TA-0417"]),
         (417, "General", {"number"}, ["417"]),
+        (417, "000-000", {"number"}, ["417", "000-417"]),
+        (417, "0.00", {"number"}, ["417"]),
+        (417, "#,##0", {"number"}, ["417"]),
         (10000000000, "0.00E+00", {"number", "scientific"}, ["10000000000", "1E10"]),
         (120000, "General", {"number", "scientific"}, ["120000", "12E4", "12E04"]),
         (95213210100141234567, "General", {"number", "precision"}, None),

@@ -214,7 +214,14 @@ def test_hostile_text_is_shown_and_does_nothing(client: FlaskClient, text: str) 
         ({"pasted": "TA-1", "product": "tap"}, "No product code that can be read"),
         ({"pasted": "TA-1", "product": TAP[:-1] + "9"}, "a digit is wrong"),
         ({"pasted": "{"}, "This is no JSON that can be read"),
-        ({"kept": "%%%"}, "Nothing was given yet."),
+        ({"kept": "%%%", "kept_name": "a.csv"}, "did not come back whole"),
+        ({"pasted": "TA-1", "product": TAP, "kept": ""}, "did not come back whole"),
+        (
+            {
+                "pasted": '{"any_of": [{"products": [{"kind": "tap"}], "tests": [{"test": "lots", "texts": ["A1"]}]}], "x": 1}'
+            },
+            "passed over: x",
+        ),
         ({"c0-products": TAP, "c0-made_from": "soon"}, "Write it as YYYY-MM-DD"),
         ({"c0-products": TAP, "c0-used_from": "soon"}, "Write it as YYYY-MM-DD HH:MM"),
     ],
@@ -230,7 +237,11 @@ def test_what_cannot_be_a_scope_is_told_and_offers_no_way_on(
 
 @pytest.mark.parametrize(
     ("data", "said"),
-    [(b"%PDF-1", "Open it, copy its table"), (b"x" * (4 * 2**20 + 1), "larger than 4 MB")],
+    [
+        (b"%PDF-1", "Open it, copy its table"),
+        (b"x" * (4 * 2**20 + 1), "larger than 4 MB"),
+        (b"", "This file is empty"),
+    ],
 )
 def test_wrong_and_too_large_files_are_refused_in_words(
     client: FlaskClient, data: bytes, said: str

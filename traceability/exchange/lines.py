@@ -17,10 +17,12 @@ __all__ = ["entries_of_lines", "named_entries", "shorter_than_others"]
 SYMBOL_STARTS: Final = ("]", "(01)", "(02)", "(10)", "(21)", "+", "=", "&", "[)>")
 
 
-def entries_of_lines(text: str, *, today: date, serials: bool = False) -> Iterator[Entry]:
+def entries_of_lines(
+    text: str, *, today: date, serials: bool = False, name: str = "line"
+) -> Iterator[Entry]:
     """Yield what each line of a list names. A line that says "serial" alone heads what follows."""
     for number, line in enumerate(text.splitlines(), start=1):
-        place, given = f"line {number}", line.strip()
+        place, given = f"{name} {number}", line.strip()
         if not given:
             continue
         heading = None if set(given) & set(",;\t|") else heading_of(given)

@@ -33,13 +33,14 @@ _LABEL: Final = re.compile(
     r"(?:\s*(?:numbers?|nos?\.?|nr\.?|codes?|n°|#))?(?:\s*[:=#]\s*|\s+)(?=\S)",
     re.IGNORECASE,
 )
+_BULLET: Final = re.compile(r"[-–—•·*]\s+")
 _LISTED: Final = re.compile(
     r"\s*[;,\n\r\t]\s*(?:and\s+|und\s+|et\s+)?|\s+(?:and|und|et|&|\+)\s+", re.IGNORECASE
 )
 _BETWEEN: Final = re.compile(
     r"(?:from\s+|between\s+)?(?P<first>\S(?:.*?\S)?)\s*"
-    r"(?:\s(?:to|through|thru|until|till|bis|à|and)\s+(?:and\s+including\s+)?|\s*[–—\u2212…]\s*|\.{2,3}|\s-\s)"
-    r"\s*(?P<last>\S+)",
+    r"(?:\s(?:up\s+to|up\s+through|to|through|thru|until|till|bis|à|and)\s+(?:and\s+including\s+)?|\s*[–—\u2212…]\s*|\.{2,3}|\s-\s)"
+    r"\s*(?P<last>\S+?)(?:\s*,?\s*(?:inclusive|included|incl\.?|\(incl[a-z.]*\)))?",
     re.IGNORECASE,
 )
 _UP_TO: Final = re.compile(
@@ -79,6 +80,8 @@ def is_label(text: str) -> bool:
 def named_in(text: str, *, serials: bool = False) -> Iterator[Named]:
     """Yield what a line or cell names, in its order."""
     text = text.strip(" \t\r\n")
+    if bullet := _BULLET.match(text):
+        text = text[bullet.end() :]
     label = _LABEL.match(text)
     if label is not None:
         text, serials = text[label.end() :].rstrip("."), serials or bool(label["serials"])
@@ -88,7 +91,8 @@ def named_in(text: str, *, serials: bool = False) -> Iterator[Named]:
     if between := re.fullmatch(r"between\s+(\S+)\s+and\s+(\S+)", text, re.IGNORECASE):
         yield range_of(text, between[1], between[2], serials=serials)
         return
-    if nothing_in(text) is NotRead.WORDS and not _EVERY.fullmatch(text):
+    said = any(form.fullmatch(text) for form in (_EVERY, _UP_TO, _BETWEEN, _FROM))
+    if nothing_in(text) is NotRead.WORDS and not said:
         yield Named(given=text, why=NotRead.WORDS)
         return
     for part in _parts(text):
@@ -98,7 +102,7 @@ def named_in(text: str, *, serials: bool = False) -> Iterator[Named]:
 def _parts(text: str) -> list[str]:
     if _UP_TO.fullmatch(text) or _FROM.fullmatch(text):
         return [text]
-    return [part.strip(" \t•·*") for part in _LISTED.split(text) if part.strip()] or [text]
+    return [part.strip(" \t•·") for part in _LISTED.split(text) if part.strip()] or [text]
 
 
 def _named(text: str, serials: bool) -> Named:

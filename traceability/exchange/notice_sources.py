@@ -50,7 +50,9 @@ class Hints:
 
 def read_text(text: str, hints: Hints) -> SourceRead:
     """Return what a pasted text says: JSON, a table, or lines of lots."""
-    return _text(text[:MOST_CHARACTERS], hints, file=False)
+    if len(text) > MOST_CHARACTERS:
+        return _refused("too-large")
+    return _text(text, hints, file=False)
 
 
 def read_file(data: bytes, hints: Hints) -> SourceRead:
@@ -63,8 +65,6 @@ def read_file(data: bytes, hints: Hints) -> SourceRead:
     found = decode(data)
     if not found.is_text:
         return _refused("no-text")
-    if found.text.lstrip()[:1] == "<":
-        return _refused("markup")
     facts = {"encoding": found.encoding, "sure": found.sure, "replaced": found.replaced}
     read = _text(found.text, hints, file=True)
     return replace(read, notes=(Note("encoding", facts), *read.notes))
@@ -75,11 +75,14 @@ def _refused(code: str, **facts: object) -> SourceRead:
 
 
 def _text(text: str, hints: Hints, *, file: bool) -> SourceRead:
+    if text.lstrip()[:1] == "<":
+        return _refused("markup")
     if text.lstrip()[:1] in {"{", "["} and not text.lstrip().startswith("[)>"):
         return _json(text)
-    table = split_text(text, file=file)
+    name = "file line" if file else "line"
+    table = split_text(text, name=name, file=file)
     if table is None:
-        lines = entries_of_lines(text, today=hints.today, serials=hints.serials)
+        lines = entries_of_lines(text, today=hints.today, serials=hints.serials, name=name)
         return SourceRead(kind="lots", entries=tuple(shorter_than_others(list(lines))))
     return _tables("table", [table], hints, [])
 
@@ -92,7 +95,13 @@ def _json(text: str) -> SourceRead:
     if isinstance(body, dict) and is_epcis(body):
         entries, notes = epcis_entries(body)
         return SourceRead(kind="epcis", entries=tuple(entries), notes=tuple(notes))
-    return SourceRead(kind="form", entries=tuple(form_entries(body)))
+    others = (
+        sorted(str(name)[:80] for name in body if name != "any_of")
+        if isinstance(body, dict)
+        else []
+    )
+    passed = (Note("unknown-fields", {"names": others, "count": len(others)}),) if others else ()
+    return SourceRead(kind="form", entries=tuple(form_entries(body)), notes=passed)
 
 
 def _spreadsheet(data: bytes, hints: Hints) -> SourceRead:

@@ -34,8 +34,8 @@ LAST_ROW: Final = 1_048_576
 """Rows of a sheet (2 to the power of 20; from memory)."""
 EXACT_DIGITS: Final = 15
 """Digits that a spreadsheet's number keeps (IEEE 754 binary64; 15 always, 17 at most)."""
-_ZEROS: Final = re.compile(r'"?([^"0#]*)"?(0{2,})')
-"""A format such as 00000, or "TA-"00000, says what was meant."""
+_FORMAT: Final = re.compile(r'"([^"]*)"|\\(.)|([-/ .()_A-Za-z]|[0#])')
+"""Parts of a number's format: quoted text, one escaped sign, or a sign that shows as itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -234,10 +234,32 @@ def _number(value: int | float | Decimal, shown_as: str) -> Cell:
     digits = text.lstrip("-")
     if whole and len(digits) > EXACT_DIGITS:
         doubts.append(Doubt(Doubtful.PRECISION, str(len(digits))))
-    if meant := _ZEROS.fullmatch(shown_as):
-        may_be.append(meant[1] + digits.zfill(len(meant[2])))
+    if whole and (shown := _shown(digits, shown_as)):
+        may_be.append(shown)
     if whole and len(digits) > 4 and len(bare := digits.rstrip("0")) <= 4:  # noqa: PLR2004 - 1E+10
         power = len(digits) - len(bare)
         doubts.append(Doubt(Doubtful.SCIENTIFIC))
         may_be += [f"{bare}E{power}", f"{bare}E{power:02}"]
     return Cell(text, tuple(doubts), tuple(each for each in may_be if each != text), number=True)
+
+
+def _shown(digits: str, shown_as: str) -> str:
+    """Return how a format such as 00000, 000-0000 or "TA-"0000 shows a number; "" for others."""
+    first, at, parts = shown_as.partition(";")[0], 0, []
+    while at < len(first):
+        found = _FORMAT.match(first, at)
+        if found is None:
+            return ""
+        parts.append(found)
+        at = found.end()
+    if [part[3] for part in parts].count("0") < 2:  # noqa: PLR2004 - "0" alone is any number
+        return ""
+    if any(part[3] == "." or (part[3] and part[3].isalpha()) for part in parts):
+        return ""  # decimals, powers of ten, dates
+    left, out = list(digits), []
+    for part in reversed(parts):
+        if part[3] in {"0", "#"}:
+            out.append(left.pop() if left else "0" if part[3] == "0" else "")
+        else:
+            out.append(next(each for each in part.groups() if each is not None))
+    return "" if left else "".join(reversed(out))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from traceability.domain.scope_draft import Doubt, NotRead
+from traceability.domain.scope_draft import Doubt, Doubtful, NotRead
 from traceability.exchange.headings import heading_of
 
 __all__ = ["Cell", "Row", "Table", "split_text"]
@@ -16,6 +16,9 @@ MOST_COLUMNS: Final = 64
 """Further columns are not read, and that is said."""
 LOOKED_AT: Final = 200
 """Lines from which the way of separating columns is told."""
+_TOLD: Final = re.compile(r"sep=(\\t|.)", re.IGNORECASE)
+"""A first line by which programs say what separates the columns."""
+_AS_TEXT: Final = re.compile(r'="?"?([^"]*)"?"?')
 csv.field_size_limit(1 << 20)
 
 
@@ -79,7 +82,8 @@ def split_text(text: str, *, name: str = "line", file: bool = False) -> Table | 
         file: it was saved as a table, so that commas separate columns and not items of a list.
     """
     lines = [line for line in text.splitlines()[:LOOKED_AT] if line.strip()]
-    separator = _separator(lines, file=file)
+    told = _TOLD.fullmatch(lines[0].strip()) if lines else None
+    separator = told[1].replace("\\t", "\t") if told else _separator(lines, file=file)
     if separator is None:
         return None
     if separator == "  ":
@@ -100,10 +104,16 @@ def split_text(text: str, *, name: str = "line", file: bool = False) -> Table | 
                 (n, line.split(separator)) for n, line in enumerate(text.splitlines(), start=1)
             ]
     rows = [
-        Row(number, tuple(Cell(cell.strip(" \t\r\n")) for cell in cells[:MOST_COLUMNS]))
-        for number, cells in found
+        Row(number, tuple(_cell(cell.strip(" \t\r\n")) for cell in cells[:MOST_COLUMNS]))
+        for number, cells in found[1 if told else 0 :]
     ]
     return Table(name=name, rows=rows)
+
+
+def _cell(text: str) -> Cell:
+    """Return a cell of a saved table; programs write a text as ="0417" to keep its zeros."""
+    found = _AS_TEXT.fullmatch(text)
+    return Cell(found[1], (Doubt(Doubtful.FORMULA, text[:60]),)) if found else Cell(text)
 
 
 def _separator(lines: Sequence[str], *, file: bool) -> str | None:

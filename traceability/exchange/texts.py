@@ -23,7 +23,15 @@ MONTHS: Final = ["JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", 
 
 _HYPHENS: Final = dict.fromkeys((*range(0x2010, 0x2015), 0x2212), "-")
 """Long dashes and the minus sign, which copied texts carry for a hyphen."""
-_PLAIN: Final = re.compile(r"[!-~]+")
+_PLAIN: Final = re.compile(r"[!\"%&'()*+,\-./0-9:;<=>?A-Z_a-z]+")
+"""GS1 AI encodable character set 82 (General Specifications, section 7.11)."""
+_WILD: Final = re.compile(r".*[*?].*|.*[0-9A-Za-z-](?:xx+|XX+)")
+_MARKED: Final = (
+    re.compile(r"(?P<mark>[\"'])(?P<text>[^\"']+)[\"']?"),
+    re.compile(r"(?P<text>\S+?)\s*\((?P<mark>[^()]*)\)\.?"),
+    re.compile(r"(?P<mark>[0-9]{1,4}[.)])\s+(?P<text>\S+)"),
+    re.compile(r"(?P<mark>#)(?P<text>\S+)"),
+)
 _POWER: Final = re.compile(r"([0-9])(?:[.,]([0-9]+))?[eE]([+-]?)([0-9]{1,3})")
 _DECIMAL: Final = re.compile(r"([0-9]+)[.,]0+")
 _MONTH: Final = r"(?:jan|feb|mar|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-z]*\.?"
@@ -76,8 +84,13 @@ def is_checked(digits: str) -> bool:
 
 def doubts_of(text: str) -> Iterator[tuple[Doubt, tuple[tuple[str, ...], ...]]]:
     """Yield each doubt about a text, with what it may have been: lots, or several lots at once."""
-    if not _PLAIN.fullmatch(text):
+    marked = next((found for form in _MARKED if (found := form.fullmatch(text))), None)
+    if marked and marked["mark"]:
+        yield Doubt(Doubtful.MARKS, marked["mark"]), ((marked["text"],),)
+    elif not _PLAIN.fullmatch(text):
         yield from _unplain(text)
+    if _WILD.fullmatch(text):
+        yield Doubt(Doubtful.WILDCARD), ()
     if found := _POWER.fullmatch(text):
         yield Doubt(Doubtful.SCIENTIFIC), tuple((each,) for each in _unpowered(*found.groups()))
     elif found := _DECIMAL.fullmatch(text):
@@ -94,7 +107,13 @@ def doubts_of(text: str) -> Iterator[tuple[Doubt, tuple[tuple[str, ...], ...]]]:
 
 def _unplain(text: str) -> Iterator[tuple[Doubt, tuple[tuple[str, ...], ...]]]:
     usual = unicodedata.normalize("NFKC", text).translate(_HYPHENS)
-    strange = sorted({f"U+{ord(char):04X}" for char in text if not " " <= char <= "~"})
+    strange = sorted(
+        {
+            char if " " < char <= "~" else f"U+{ord(char):04X}"
+            for char in text
+            if char != " " and not _PLAIN.fullmatch(char)
+        }
+    )
     parts = tuple(text.split())
     if strange:
         # Blanks and marks that show nothing may go; letters of other scripts may not.

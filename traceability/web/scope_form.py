@@ -3,6 +3,7 @@
 import base64
 import binascii
 import hashlib
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -15,13 +16,12 @@ from werkzeug.datastructures import MultiDict
 from traceability.domain.days import moment
 from traceability.domain.notice_scope import ProductRef
 from traceability.domain.scope_build import Draft, build
-from traceability.domain.scope_draft import Answers, Choice, Note, SourceRead
+from traceability.domain.scope_draft import Answers, Choice, Fate, Note, SourceRead
 from traceability.exchange.clause_form import FIELDS, ClauseFields, clause_rows
 from traceability.exchange.codes import product_code, scan_lines
 from traceability.exchange.headings import Column
 from traceability.exchange.notice_sources import (
     LARGEST_FILE,
-    MOST_CHARACTERS,
     Hints,
     read_file,
     read_text,
@@ -31,9 +31,11 @@ __all__ = ["Given", "Looked", "given_of", "large_form", "look"]
 
 MOST_FORM: Final = 14 * 1024 * 1024
 """Bytes of a form: a file of 4 MB comes back as text of 5.4 MB, a paste beside it."""
-MOST_CLAUSES: Final = 40
+PASSED_OVER: Final = frozenset({"cut", "sheet-cut", "unknown-fields"})
 MOST_DECISIONS: Final = 20_000
-LONGEST_FIELD: Final = 20_000
+LONGEST_WRITTEN: Final = 100
+MOST_SCANS: Final = 200_000
+"""Characters: some 5,000 scans."""
 
 
 def large_form(request: Request) -> None:
@@ -104,38 +106,36 @@ class Looked:
         return not self.draft.rows and not self.notes
 
     @property
+    def needs_look(self) -> bool:
+        """Whether anything was passed over: then a person says that they looked at it."""
+        unread = any(row.fate is Fate.NOT_READ for row in self.draft.rows)
+        return unread or any(is_passed_over(note) for note in self.notes)
+
+    @property
     def ready(self) -> bool:
         """Whether a person settled all that was doubtful and looked at all that was not read."""
-        unread = any(row.fate == "not-read" for row in self.draft.rows)
-        refused = any(note.code.startswith("refused") for note in self.notes)
-        return (
-            self.draft.settled
-            and not self.of_doubts
-            and (self.given.looked or not (unread or refused))
-        )
+        looked = self.given.looked or not self.needs_look
+        return self.draft.settled and not self.of_doubts and looked
+
+
+def is_passed_over(note: Note) -> bool:
+    """Tell whether a note says that something is no part of what was read."""
+    lost = note.code == "encoding" and bool(note.facts["replaced"])
+    return lost or note.code.startswith("refused") or note.code in PASSED_OVER
 
 
 def given_of(request: Request, *, zone: ZoneInfo) -> Given:
     """Return what the request's form holds."""
     form = request.form
-    upload = request.files.get("file")
-    data, name = b"", form.get("kept_name", "")[:120]
-    if upload is not None and upload.filename:
-        data, name = upload.stream.read(LARGEST_FILE + 1), upload.filename[:120]
-        upload.close()
-    elif form.get("kept"):
-        try:
-            data = base64.b64decode(form["kept"], validate=True)[: LARGEST_FILE + 1]
-        except (binascii.Error, ValueError):
-            data = b""
-    scans, scan = form.get("scans", "")[:MOST_CHARACTERS], form.get("scan", "").strip("\r\n")
+    data, name = _file(request)
+    scans, scan = form.get("scans", ""), form.get("scan", "").strip("\r\n")
     if scan:
         scans = f"{scans.rstrip()}\n{scan}".lstrip("\n")
     return Given(
         notice=form.get("notice", "")[:60],
         read_version=form.get("read_version", "")[:20],
         serials=form.get("lists") == "serials",
-        pasted=form.get("pasted", "")[:MOST_CHARACTERS],
+        pasted=form.get("pasted", ""),
         scans=scans,
         file=data,
         file_name=name,
@@ -147,13 +147,28 @@ def given_of(request: Request, *, zone: ZoneInfo) -> Given:
     )
 
 
+def _file(request: Request) -> tuple[bytes, str]:
+    """Return the file that was chosen now, else the one that goes along, and its name."""
+    upload, form = request.files.get("file"), request.form
+    if upload is not None and upload.filename:
+        data = upload.stream.read(LARGEST_FILE + 1)
+        upload.close()
+        return data, upload.filename[:120]
+    if "kept" not in form:
+        return b"", ""
+    try:
+        data = base64.b64decode(form["kept"], validate=True)[: LARGEST_FILE + 1]
+    except (binascii.Error, ValueError):
+        data = b""
+    return data, form.get("kept_name", "")[:120] or "file"
+
+
 def _clauses(form: MultiDict[str, str], zone: ZoneInfo) -> Iterator[ClauseFields]:
-    for number in range(MOST_CLAUSES):
+    numbers = {int(found[1]) for name in form if (found := re.match(r"c([0-9]{1,4})-", name))}
+    for number in sorted(numbers):
         before = f"c{number}-"
-        if not any(name.startswith(before) for name in form):
-            return
         yield ClauseFields(
-            texts={name: form.get(before + name, "")[:LONGEST_FIELD] for name in FIELDS}
+            texts={name: form.get(before + name, "") for name in FIELDS}
             | {f"used_{end}": form.get(f"{before}used_{end}", "")[:30] for end in ("from", "to")},
             containing=form.get(f"{before}containing") == "1",
             used_from=_moment(form.get(f"{before}used_from", ""), zone),
@@ -194,8 +209,8 @@ def _answers(form: MultiDict[str, str]) -> Answers:
             rows[of] = choices[text]
         elif kind == "group" and text in choices:
             groups[of] = choices[text]
-        elif kind == "written" and text:
-            written[of] = text[:100]
+        elif kind == "written" and 0 < len(text) <= LONGEST_WRITTEN:
+            written[of] = text
     return Answers(rows=rows, groups=groups, written=written)
 
 
@@ -207,16 +222,14 @@ def look(given: Given, *, today: date) -> Looked:
     if given.pasted.strip():
         sources.append(read_text(given.pasted, hints))
     if len(given.file) > LARGEST_FILE:
-        large = Note("refused-too-large", {"most": LARGEST_FILE})
-        sources.append(SourceRead(kind="none", entries=(), notes=(large,)))
+        sources.append(_refused("too-large"))
     elif given.file:
-        read = read_file(given.file, hints)
-        if sources and read.kind != "spreadsheet":
-            # Two texts both count lines: a place names one row only.
-            apart = tuple(replace(each, place=f"file, {each.place}") for each in read.entries)
-            read = replace(read, entries=apart)
-        sources.append(read)
-    if given.scans.strip():
+        sources.append(read_file(given.file, hints))
+    elif given.file_name:
+        sources.append(_refused("empty"))
+    if len(given.scans) > MOST_SCANS:
+        sources.append(_refused("many-scans"))
+    elif given.scans.strip():
         scans = tuple(scan_lines(given.scans, today=today))
         sources.append(SourceRead(kind="scans", entries=scans))
     written = tuple(clause_rows(given.clauses, of=of, today=today))
@@ -225,6 +238,10 @@ def look(given: Given, *, today: date) -> Looked:
     entries = [entry for source in sources for entry in source.entries]
     draft = build(entries, given.answers, of=of)
     return Looked(given=given, of=of, of_doubts=doubts, sources=tuple(sources), draft=draft)
+
+
+def _refused(code: str) -> SourceRead:
+    return SourceRead(kind="none", entries=(), notes=(Note(f"refused-{code}", {}),))
 
 
 def _product(given: Given, today: date) -> tuple[ProductRef | None, tuple[str, ...]]:

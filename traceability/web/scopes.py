@@ -21,7 +21,7 @@ from traceability.domain.scope_draft import Fate, Judged
 from traceability.reads.scope_matches import scope_matches
 from traceability.web import session
 from traceability.web.filters import lot
-from traceability.web.scope_form import Given, Looked, given_of, large_form, look
+from traceability.web.scope_form import Given, Looked, given_of, is_passed_over, large_form, look
 
 pages = Blueprint("scopes", __name__)
 
@@ -144,6 +144,7 @@ def _preview(looked: Looked) -> str:
         tables=[table for source in looked.sources for table in source.tables],
         words=words,
         marked=_marked,
+        passed_over=is_passed_over,
         scope=text,
         by_address=len(text) <= LONGEST_ADDRESS,
         answer=ANSWER,
