@@ -12,7 +12,7 @@ from flask import Blueprint, Response, render_template, request
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup, escape
 
-from traceability import scope_messages as words
+from traceability import scope_row_messages as words
 from traceability.domain.at_the_run import EQUIPMENT_KINDS
 from traceability.domain.notice_scope import DATED, Scope, ScopeClause, scope_json
 from traceability.domain.people import Right
