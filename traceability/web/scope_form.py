@@ -27,10 +27,8 @@ from traceability.exchange.notice_sources import (
     read_text,
 )
 
-__all__ = ["Given", "Looked", "given_of", "large_form", "look"]
+__all__ = ["Given", "Looked", "given_of", "look", "many_fields"]
 
-MOST_FORM: Final = 14 * 1024 * 1024
-"""Bytes of a form: a file of 4 MB comes back as text of 5.4 MB, a paste beside it."""
 PASSED_OVER: Final = frozenset({"cut", "sheet-cut", "unknown-fields"})
 MOST_DECISIONS: Final = 20_000
 LONGEST_WRITTEN: Final = 100
@@ -38,9 +36,8 @@ MOST_SCANS: Final = 200_000
 """Characters: some 5,000 scans."""
 
 
-def large_form(request: Request) -> None:
-    """Let this request carry a whole scope; call it before anything reads the form."""
-    request.max_form_memory_size = MOST_FORM
+def many_fields(request: Request) -> None:
+    """Let this request decide on thousands of rows; call it before anything reads the form."""
     request.max_form_parts = 2 * MOST_DECISIONS
 
 

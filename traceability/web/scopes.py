@@ -21,7 +21,7 @@ from traceability.domain.scope_draft import Fate, Judged
 from traceability.reads.scope_matches import scope_matches
 from traceability.web import session
 from traceability.web.filters import lot
-from traceability.web.scope_form import Given, Looked, given_of, is_passed_over, large_form, look
+from traceability.web.scope_form import Given, Looked, given_of, is_passed_over, look, many_fields
 
 pages = Blueprint("scopes", __name__)
 
@@ -50,7 +50,7 @@ def page() -> ResponseReturnValue:
 def preview() -> ResponseReturnValue:
     """Show what was understood; or the form again, to scan on or to change it."""
     session.need(Right.ASK)
-    large_form(request)
+    many_fields(request)
     act = request.form.get("act", "")
     given = given_of(request, zone=session.services().settings.zone_info)
     scanned = bool(request.form.get("scan", "").strip())
@@ -66,7 +66,7 @@ def preview() -> ResponseReturnValue:
 def rows() -> ResponseReturnValue:
     """Give every row with its fate as a table."""
     session.need(Right.ASK)
-    large_form(request)
+    many_fields(request)
     given = given_of(request, zone=session.services().settings.zone_info)
     looked = look(given, today=_today())
     out = io.StringIO()
