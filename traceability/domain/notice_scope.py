@@ -48,6 +48,11 @@ RANGES: Final = frozenset({Said.LOT_RANGE, Said.SERIAL_RANGE, *DATED})
 """Said with two ends; the others list texts."""
 
 
+LONGEST: Final = 400
+"""Characters of one text. A GS1 lot or serial has 20 at most (GS1 General Specifications, sections
+on AI (10) and AI (21)); the limit itself is a choice, no source."""
+
+
 class BadScope(ValueError):
     """The JSON is no scope; the message says where and why."""
 
@@ -159,6 +164,9 @@ def _clause(given: object, at: str) -> ScopeClause:
     refs = tuple(_ref(each, where) for where, each in _each(body, "products", at))
     if not refs:
         raise BadScope(f"{at}.products: a clause needs at least one product")
+    containing = body.get("containing", False)
+    if not isinstance(containing, bool):
+        raise BadScope(f"{at}.containing: it is true or false, not {containing!r}")
     window = {name: _moment(body.get(name), f"{at}.{name}") for name in ("used_from", "used_to")}
     since, until = window["used_from"], window["used_to"]
     if since and until and until <= since:
@@ -167,7 +175,7 @@ def _clause(given: object, at: str) -> ScopeClause:
         products=refs,
         tests=tuple(_test(each, where) for where, each in _each(body, "tests", at)),
         excepted=tuple(_test(each, where) for where, each in _each(body, "except", at)),
-        containing=body.get("containing") is True,
+        containing=containing,
         used_from=since,
         used_to=until,
     )
@@ -234,6 +242,8 @@ def _object(given: object, at: str) -> Mapping[str, Any]:
 def _text(given: object, at: str) -> str:
     if not isinstance(given, str):
         raise BadScope(f"{at}: a text is needed, not {given!r}")
+    if len(given) > LONGEST:
+        raise BadScope(f"{at}: it has {len(given)} characters; {LONGEST} are the most")
     return given
 
 

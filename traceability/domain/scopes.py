@@ -12,7 +12,15 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import Final
 
-__all__ = ["Match", "alike", "in_dates", "in_serial_range", "loose_key", "shipped_in"]
+__all__ = [
+    "Match",
+    "alike",
+    "in_dates",
+    "in_serial_range",
+    "loose_key",
+    "serial_parts",
+    "shipped_in",
+]
 
 _LOOKS_LIKE: Final = str.maketrans({"O": "0", "I": "1"})
 _SEPARATORS: Final = re.compile(r"[\s\-./\\]+")
@@ -62,7 +70,7 @@ def in_serial_range(serial: str, first: str | None, last: str | None) -> Match:
         return Match.IN
     if serial in {first, last}:
         return Match.IN
-    low, high = (None if end is None else _split(end) for end in (first, last))
+    low, high = (None if end is None else serial_parts(end) for end in (first, last))
     prefixes = {end[0] for end in (low, high) if end is not None}
     numbered = all(end is None or end[1] is not None for end in (low, high))
     if len(prefixes) != 1 or not numbered:
@@ -92,7 +100,7 @@ def _keys(*ends: str | None) -> set[str]:
     return {loose_key(end) for end in ends if end is not None}
 
 
-def _split(serial: str) -> tuple[str, int | None]:
+def serial_parts(serial: str) -> tuple[str, int | None]:
     """Return prefix and trailing number; None where it ends in no digit."""
     found = _PARTS.fullmatch(serial)
     return (serial, None) if found is None else (found[1], int(found[2]))

@@ -6,7 +6,6 @@ practice, no source.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 from uuid import UUID
@@ -15,21 +14,20 @@ from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.at_the_run import EQUIPMENT_KINDS
-from traceability.domain.notice_scope import ProductRef
 from traceability.domain.parts import Known, PartState
-from traceability.domain.scopes import Match, alike, in_serial_range
 from traceability.domain.shelves.facts import PartIn, Register
 from traceability.domain.shelves.reasons import Reason
-from traceability.domain.shelves.scope import Asked, Clause
+from traceability.domain.shelves.scope import Clause
 from traceability.domain.spans import Span, join, overlap, span
 from traceability.recall.asked import ASKED, AskedClause, Compiled, products_of
 from traceability.recall.cut import Cut
 from traceability.recall.gathering import Gathered, Seen, circuit_name, run_name
 from traceability.recall.known_run_parts import certain_until, support_ended
+from traceability.recall.machines_meant import Machine, fits, machines_of, may_be
 from traceability.recall.record import blocks
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import CircuitPlace
-from traceability.storage.equipment import NOT_READ, EquipmentPlace, EquipmentState, EquipmentUse
+from traceability.storage.equipment import NOT_READ, EquipmentPlace, EquipmentUse
 from traceability.storage.runs import CircuitOnRun
 from traceability.storage.site import Place
 
@@ -40,16 +38,6 @@ OTHER: Final = "other"
 
 AIRBORNE: Final = frozenset({"heater-cooler"})
 """Kinds of machines whose faults reach the air of the room."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Machine:
-    id: UUID
-    kind: str
-    product_id: UUID | None
-    maker: str
-    model: str
-    serial: str | None
 
 
 def gather_machines(
@@ -70,12 +58,12 @@ def _of_clause(
     kinds = {product.kind for _, found in refs for product in found}
     kinds |= {ref.kind for ref, _ in refs}
     kinds &= set(EQUIPMENT_KINDS)
-    machines = {machine.id: machine for machine in _machines(session, kinds, cut)}
+    machines = {machine.id: machine for machine in machines_of(session, kinds, cut)}
     item = each.clause.items[0]
 
-    def whose(machine: _Machine) -> str | None:
+    def whose(machine: Machine) -> str | None:
         """Tell whether the clause means a machine; None: that cannot be told."""
-        said = [_fits(machine, ref, {p.id for p in found}) for ref, found in refs]
+        said = [fits(machine, ref, {p.id for p in found}) for ref, found in refs]
         if True in said:
             return ASKED
         return None if None in said else OTHER
@@ -84,14 +72,14 @@ def _of_clause(
     wanted = [
         key
         for key, machine in machines.items()
-        if makers[key] != OTHER and _may_be(each.clause, machine.serial)
+        if makers[key] != OTHER and may_be(each.clause, machine.serial)
     ]
     uses = _uses(session, kinds, wanted, each.clause, cut)
     ends = support_ended(session, {use.run_id for use in uses if use.run_id}, cut)
     for use in uses:
         machine = machines.get(use.equipment_id) if use.equipment_id else None
         if machine is None:
-            machine = _Machine(
+            machine = Machine(
                 id=use.use_id,
                 kind=use.kind,
                 product_id=use.product_id,
@@ -113,66 +101,12 @@ def _of_clause(
                 maker=maker or ASKED,
                 serial=machine.serial,
             )
-        if maker != OTHER and machine.kind in AIRBORNE and _may_be(each.clause, machine.serial):
+        if maker != OTHER and machine.kind in AIRBORNE and may_be(each.clause, machine.serial):
             _add_same_place(session, gathered, machine, (item, maker), cut)
 
 
 _LONG_AGO: Final = datetime(1900, 1, 1, tzinfo=UTC)
 """Of entries of the register, whose dates exclude nothing."""
-
-
-def _may_be(clause: Clause, serial: str | None) -> bool:
-    """Return whether the serial tests of a clause let a machine through."""
-    if serial is None:
-        return True
-    for test in clause.tests:
-        match test.asked:
-            case Asked.SERIAL_LIST if not test.negated:
-                found = {alike(serial, text) for text in test.texts}
-            case Asked.SERIALS if not test.negated:
-                found = {in_serial_range(serial, test.first, test.last)}
-            case _:
-                continue
-        if found == {Match.OUT}:
-            return False
-    return True
-
-
-def _fits(machine: _Machine, ref: ProductRef, products: set[UUID]) -> bool | None:
-    """Tell whether a reference means a machine; None: too little is recorded of it."""
-    if machine.product_id is not None and products:
-        return machine.product_id in products
-    if ref.kind and machine.kind != ref.kind:
-        return False
-    if not ref.maker:
-        return True if not products else None
-    if not machine.maker:
-        return None
-    if machine.maker.casefold() != ref.maker.casefold():
-        return False
-    if not ref.item_number:
-        return True
-    if not machine.model:
-        return None
-    return machine.model.casefold() == ref.item_number.casefold()
-
-
-def _machines(session: Session, kinds: set[str], cut: Cut) -> Iterator[_Machine]:
-    rows = select(EquipmentState).where(
-        EquipmentState.site_id.in_(cut.sites),
-        EquipmentState.kind.in_(sorted(kinds)),
-        EquipmentState.valid_to.is_(None),
-        believed_at(EquipmentState, cut.number),
-    )
-    for row in session.scalars(rows.order_by(EquipmentState.recorded_no)):
-        yield _Machine(
-            id=row.equipment_id,
-            kind=row.kind,
-            product_id=row.product_id,
-            maker=row.maker,
-            model=row.model,
-            serial=row.serial or None,
-        )
 
 
 def _uses(
@@ -216,7 +150,7 @@ def _meets(use: EquipmentUse, times: Sequence[Span]) -> bool:
 def _add_use(
     gathered: Gathered,
     use: EquipmentUse,
-    machine: _Machine,
+    machine: Machine,
     what: tuple[str, str | None, str | None],
     ends: Mapping[UUID, datetime],
 ) -> None:
@@ -241,7 +175,7 @@ def _add_use(
 
 
 def _seen(
-    machine: _Machine,
+    machine: Machine,
     part_id: UUID,
     use: Any,  # noqa: ANN401 - a use of a machine, or a stay in a place
     start: datetime,
@@ -272,7 +206,7 @@ def _seen(
 def _add_same_place(
     session: Session,
     gathered: Gathered,
-    machine: _Machine,
+    machine: Machine,
     what: tuple[str, str | None],
     cut: Cut,
 ) -> None:

@@ -26,6 +26,7 @@ from traceability.web import (
     run_extras,
     runs,
     same_origin,
+    scopes,
     session,
     shelf,
     sign_in,
@@ -63,6 +64,7 @@ PARTS = (
     moves,
     retrieval,
     down_time,
+    scopes,
 )
 
 
