@@ -23,7 +23,11 @@ NEW = (
         ["site_id", "person_id", "recorded_no", "line"],
     ),
     ("ix_circuit_on_run_site_id_valid_from", "circuit_on_run", ["site_id", "valid_from"]),
-    ("ix_circuit_on_run_site_id_valid_to", "circuit_on_run", ["site_id", "valid_to"]),
+    (
+        "ix_circuit_on_run_site_id_valid_to",
+        "circuit_on_run",
+        ["site_id", "valid_to", "superseded_no"],
+    ),
     ("ix_patient_site_id_kept_id", "patient", ["site_id", "kept_id"]),
     ("ix_patient_site_id_temporary", "patient", ["site_id", "temporary"]),
     (

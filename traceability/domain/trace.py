@@ -79,7 +79,7 @@ class StayKind(StrEnum):
     """What a stretch of a circuit's time was."""
 
     IN_CIRCUIT = "in"
-    """The thing asked about was in the circuit; with nothing in it asked for, the circuit's life."""
+    """The thing asked about was in the circuit; where nothing was, the circuit's own life."""
     TAKEN = "taken"
     ON_PATIENT = "on"
 
@@ -138,6 +138,8 @@ class Trace:
     """Circuits begun, and put on a patient, by month ("2026-11"), over all and not only those
     listed. Empty where all are listed."""
     sideways: tuple[Sideways, ...] = ()
+    entries: Mapping[str, int] = field(default_factory=dict)
+    """Of a person: how many entries of each kind, as of the cut."""
     cut_no: int = 0
     recorded_at: datetime | None = None
     """Of the last entry included."""

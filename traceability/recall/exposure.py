@@ -279,3 +279,14 @@ def _seen(session: Session, rows: Select[Any]) -> list[PartSeen]:
         )
         for row in session.execute(rows)
     ]
+
+
+def parts_in(
+    session: Session, circuit_ids: Sequence[UUID], cut: Cut, *where: ColumnElement[bool]
+) -> list[PartSeen]:
+    """Return the parts of these circuits, or those of them that a condition asks for."""
+    return [
+        part
+        for block in blocks(circuit_ids)
+        for part in _seen(session, _with_lot(cut).where(Part.circuit_id.in_(block), *where))
+    ]

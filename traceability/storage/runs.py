@@ -33,7 +33,7 @@ class CircuitOnRun(Link, Base):
         Index("ix_circuit_on_run_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
         Index("ix_circuit_on_run_site_id_run_id", "site_id", "run_id", *IN_ORDER),
         Index("ix_circuit_on_run_site_id_valid_from", "site_id", "valid_from"),
-        Index("ix_circuit_on_run_site_id_valid_to", "site_id", "valid_to"),
+        Index("ix_circuit_on_run_site_id_valid_to", "site_id", "valid_to", "superseded_no"),
     )
     circuit_id: Mapped[UUID]
     run_id: Mapped[UUID]

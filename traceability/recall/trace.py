@@ -1,0 +1,291 @@
+"""A trace: what a thing touched, forwards to patients, backwards to lots, and sideways.
+
+No recall answer: it follows what is recorded and says nothing about what is not. Times and doubts
+are judged by the same functions as an answer's. The number of circuits is found through indexes;
+everything else is read for the circuits of one page.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Final
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from traceability.domain.circuits import Phase
+from traceability.domain.trace import Link, Listed, Node, Sort, Stay, StayKind, Sure, Trace
+from traceability.recall.asked_about import COUNT_MOST, Subject
+from traceability.recall.circuits_seen import CircuitSeen, OnRun, circuits
+from traceability.recall.cut import Cut, cut_at
+from traceability.recall.exposure import PartSeen, parts_in
+from traceability.recall.sort_shelves import CircuitRow, Evidence, Judged, circuit_row
+from traceability.recall.touched import circuit_ids, run_ids
+from traceability.recall.trace_beside import machines_beside, people_beside, places_beside
+from traceability.recall.trace_parts import own_run_parts, parts_inside, run_parts_inside
+from traceability.recall.trace_people import entries_of, patients_met
+from traceability.recall.trace_runs import months, run_nodes
+from traceability.recall.trace_sideways import sideways
+from traceability.storage.circuits import Part
+
+SHOWN: Final = 40
+"""Nodes of one sort on a page."""
+
+OF_PARTS: Final = {Sort.LOT, Sort.UNIT, Sort.PRODUCT}
+
+
+def trace(
+    session: Session,
+    subject: Subject,
+    *,
+    zone_name: str,
+    as_of_no: int | None = None,
+    first: int = 0,
+    patients: bool = False,
+    shown: int = SHOWN,
+) -> Trace:
+    """Return what a thing touched, as of a ledger number; `first` circuits are passed over.
+
+    `zone_name`: whose days count. `patients`: whether who asks may see that there are any; their
+    texts are never in a trace.
+    """
+    cut = cut_at(session, as_of_no)
+    ids = circuit_ids(session, subject, cut)
+    counted, page = ids[:COUNT_MOST], ids[first : first + shown]
+    seen = circuits(session, page, cut)
+    own_runs, runs_through = run_ids(session, subject, counted, cut)
+    rows = _rows(session, subject, seen, cut) if subject.node.sort in OF_PARTS else {}
+    begun = sorted(seen.values(), key=lambda each: (each.begun_at, each.number))
+    lists = {
+        Sort.CIRCUIT: Listed(
+            nodes=tuple(circuit_node(each) for each in begun),
+            total=len(counted),
+            first=first,
+            exact=len(ids) <= COUNT_MOST,
+        )
+    }
+    links = [link for each in begun for link in _links(subject, each, rows.get(each.id))]
+    of_shown = {run.run_id: None for each in begun for run in each.on_runs}
+    mine = own_runs if first == 0 else []
+    all_runs = list(dict.fromkeys([*own_runs, *runs_through]))
+    shown_runs = list(dict.fromkeys([*mine[:shown], *of_shown]))
+    nodes = run_nodes(session, shown_runs[: 2 * shown], cut)
+    lists[Sort.RUN] = Listed(
+        nodes=nodes, total=len(all_runs), first=first, exact=len(ids) <= COUNT_MOST
+    )
+    runs = [UUID(node.id) for node in nodes]
+    if subject.node.sort in OF_PARTS:
+        links += own_run_parts(session, subject, runs, cut)
+    else:
+        for found, met in (
+            parts_inside(session, begun, cut, whole=subject.node.sort is Sort.CIRCUIT),
+            run_parts_inside(session, runs, cut),
+        ):
+            for sort, each in found.items():
+                lists[sort] = _joined(lists.get(sort), each)
+            links += met
+    for sort, (listed, met) in {
+        Sort.MACHINE: machines_beside(session, [each.id for each in begun], runs, cut),
+        Sort.PLACE: places_beside(session, [each.id for each in begun], cut),
+        Sort.PERSON: people_beside(session, [each.id for each in begun], cut),
+    }.items():
+        if sort is not Sort.PERSON or subject.node.sort in {Sort.CIRCUIT, Sort.RUN, Sort.PERSON}:
+            lists[sort], links = listed, [*links, *met]
+    if patients:
+        lists[Sort.PATIENT], met = patients_met(session, subject, runs, all_runs, cut)
+        links += met
+    if subject.node.sort in {Sort.PERSON, Sort.SPAN}:
+        links += _plain(subject, begun, links)
+    known = {subject.node.key} | {node.key for each in lists.values() for node in each.nodes}
+    return Trace(
+        subject=subject.node,
+        lists={
+            sort: _without(each, subject.node)
+            for sort, each in lists.items()
+            if sort is not subject.node.sort or sort is Sort.CIRCUIT or len(each.nodes) > 1
+        },
+        links=tuple(
+            link
+            for link in dict.fromkeys(links)
+            if {link.source, link.target} <= known and link.source != link.target
+        ),
+        stays=tuple(stay for each in begun for stay in _stays(each, rows.get(each.id))),
+        by_month=months(session, counted, cut, zone_name) if len(ids) > shown else {},
+        sideways=sideways(session, subject, begun, counted, lists, cut, zone_name),
+        entries=entries_of(session, subject, cut),
+        cut_no=cut.number,
+        recorded_at=cut.recorded_at,
+    )
+
+
+def circuit_node(circuit: CircuitSeen) -> Node:
+    """Return a circuit as a node."""
+    return Node(
+        sort=Sort.CIRCUIT,
+        id=str(circuit.id),
+        label=circuit.number,
+        detail=circuit.circuit_type,
+        start=circuit.begun_at,
+        end=circuit_end(circuit),
+    )
+
+
+def _plain(subject: Subject, begun: Sequence[CircuitSeen], links: Sequence[Link]) -> list[Link]:
+    """Return a link to each circuit that has none: taken by the person, or of those days."""
+    linked = {link.target for link in links if link.source == subject.node.key}
+    keys = [circuit_node(each).key for each in begun]
+    return [Link(source=subject.node.key, target=key) for key in keys if key not in linked]
+
+
+ENDED: Final = {Phase.ENDED, Phase.DISCARDED, Phase.TRANSFERRED_OUT, Phase.KEPT}
+
+
+def circuit_end(circuit: CircuitSeen) -> datetime | None:
+    """Return when a circuit ended; None while it has not."""
+    return circuit.phase_since if circuit.phase in ENDED else None
+
+
+def _joined(one: Listed | None, other: Listed) -> Listed:
+    nodes = {node.key: node for each in (one or Listed(), other) for node in each.nodes}
+    return Listed(nodes=tuple(nodes.values()), total=max(len(nodes), (one or other).total))
+
+
+def _without(listed: Listed, subject: Node) -> Listed:
+    """Return the list without what was asked about, which stands apart; a circuit stays in it."""
+    if subject.sort is Sort.CIRCUIT or subject.key not in {node.key for node in listed.nodes}:
+        return listed
+    rest = tuple(node for node in listed.nodes if node.key != subject.key)
+    return Listed(nodes=rest, total=listed.total - 1, first=listed.first, exact=listed.exact)
+
+
+def _rows(
+    session: Session, subject: Subject, seen: dict[UUID, CircuitSeen], cut: Cut
+) -> dict[UUID, CircuitRow]:
+    """Return the circuits of a page with the parts asked about, judged as an answer judges them."""
+    parts: list[PartSeen] = []
+    page = list(seen)
+    match subject.node.sort:
+        case Sort.UNIT:
+            parts = parts_in(session, page, cut, Part.unit_id.in_(subject.ids))
+        case Sort.LOT:
+            parts = parts_in(session, page, cut, Part.lot_id.in_(subject.ids))
+        case _:
+            parts = parts_in(session, page, cut, Part.product_id.in_(subject.ids))
+    of_circuit: dict[UUID, list[Judged]] = {}
+    for part in parts:
+        doubts = frozenset({"claim_disputed"}) if part.disputed else frozenset[str]()
+        of_circuit.setdefault(part.circuit_id, []).append(Judged(part=part, reasons=doubts))
+    return {
+        circuit_id: circuit_row(Evidence(circuit=seen[circuit_id], parts=found))
+        for circuit_id, found in of_circuit.items()
+    }
+
+
+def run_sure(run: OnRun, row: CircuitRow | None) -> Sure:
+    """Return how sure it is that a run met the circuit, or what was asked about in it."""
+    if run.came_back:
+        return Sure.APART
+    if row is not None:
+        shelves = {
+            each.run: Sure.SURE if each.exposure.sure else Sure.POSSIBLE for each in row.runs
+        }
+        return shelves.get(run, Sure.APART)
+    return Sure.POSSIBLE if run.disputed or run.flow_from is None else Sure.SURE
+
+
+def _links(subject: Subject, circuit: CircuitSeen, row: CircuitRow | None) -> list[Link]:
+    node = circuit_node(circuit).key
+    found = [
+        Link(
+            source=node,
+            target=f"{Sort.RUN}:{run.run_id}",
+            sure=run_sure(run, row),
+            start=run.flow_from or run.taken_at,
+            end=run.end,
+        )
+        for run in circuit.on_runs
+    ]
+    if row is not None:
+        doubt = all(part.disputed for part in row.parts)
+        ends = [part.end for part in row.parts]
+        last = None if None in ends else max((end for end in ends if end), default=None)
+        found.append(
+            Link(
+                source=subject.node.key,
+                target=node,
+                sure=Sure.POSSIBLE if doubt else Sure.SURE,
+                start=min(part.start for part in row.parts),
+                end=last or circuit_end(circuit),
+            )
+        )
+    return found
+
+
+def _stays(circuit: CircuitSeen, row: CircuitRow | None) -> list[Stay]:
+    key, over = circuit_node(circuit).key, circuit_end(circuit)
+    found = []
+    inside: Sequence[tuple[datetime, datetime | None, bool]] = (
+        [(circuit.begun_at, over, False)]
+        if row is None
+        else [
+            (part.start, over if part.stays else (part.end or over), part.disputed)
+            for part in row.parts
+        ]
+    )
+    for start, end, disputed in dict.fromkeys(inside):
+        found.append(
+            Stay(
+                circuit=key,
+                kind=StayKind.IN_CIRCUIT,
+                start=start,
+                end=end,
+                sure=Sure.POSSIBLE if disputed else Sure.SURE,
+            )
+        )
+    met = {each.run: each for each in row.runs} if row else {}
+    for run in circuit.on_runs:
+        doubt = Sure.POSSIBLE if run.disputed else Sure.SURE
+        flow = run.flow_from
+        if flow is None or flow > run.taken_at:
+            # Until flow on is recorded the patient may have been on it since it was taken.
+            taken = Sure.POSSIBLE if flow is None and not run.came_back else doubt
+            found.append(
+                Stay(
+                    circuit=key,
+                    kind=StayKind.TAKEN,
+                    start=run.taken_at,
+                    end=flow or run.end,
+                    sure=taken,
+                    label=run.run,
+                )
+            )
+        if flow is None or run.came_back:
+            continue
+        if row is None:
+            found.append(
+                Stay(
+                    circuit=key,
+                    kind=StayKind.ON_PATIENT,
+                    start=flow,
+                    end=run.end,
+                    sure=doubt,
+                    label=run.run,
+                )
+            )
+        elif run in met:
+            exposure = met[run].exposure
+            for spans, sure in (
+                (exposure.possible if exposure.longer_possible else (), Sure.POSSIBLE),
+                (exposure.sure, Sure.SURE),
+            ):
+                found += [
+                    Stay(
+                        circuit=key,
+                        kind=StayKind.ON_PATIENT,
+                        start=one.start,
+                        end=one.end,
+                        sure=sure,
+                        label=run.run,
+                    )
+                    for one in spans
+                ]
+    return found
