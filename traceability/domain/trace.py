@@ -29,12 +29,16 @@ class Sort(StrEnum):
     PERSON = "person"
     SPAN = "span"
     """A day or several."""
+    SCOPE = "scope"
+    """What a notice asks for."""
 
 
 class Sure(StrEnum):
     """How far the record stands behind a link."""
 
     SURE = "sure"
+    INFERRED = "inferred"
+    """Not captured, and every arrangement that the record allows says so."""
     POSSIBLE = "possible"
     """Disputed, or its time is not recorded."""
     APART = "apart"
@@ -86,10 +90,10 @@ class StayKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stay:
-    """A stretch of time on a circuit's lane."""
+    """A stretch of time on a lane."""
 
-    circuit: str
-    """Key of the circuit's node."""
+    lane: str
+    """Key of the node whose lane it is: a circuit, or a patient where only that is known."""
     kind: StayKind
     start: datetime
     end: datetime | None
@@ -134,9 +138,9 @@ class Trace:
     lists: Mapping[Sort, Listed]
     links: tuple[Link, ...] = ()
     stays: tuple[Stay, ...] = ()
-    by_month: Mapping[str, tuple[int, int]] = field(default_factory=dict)
-    """Circuits begun, and put on a patient, by month ("2026-11"), over all and not only those
-    listed. Empty where all are listed."""
+    over_time: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    """Circuits begun, and taken for a patient, by week (its Monday, "2026-11-23"), month
+    ("2026-11") or year ("2026"), over all and not only those listed. Empty where all are listed."""
     sideways: tuple[Sideways, ...] = ()
     entries: Mapping[str, int] = field(default_factory=dict)
     """Of a person: how many entries of each kind, as of the cut."""

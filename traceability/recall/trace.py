@@ -23,7 +23,7 @@ from traceability.recall.touched import circuit_ids, run_ids
 from traceability.recall.trace_beside import machines_beside, people_beside, places_beside
 from traceability.recall.trace_parts import own_run_parts, parts_inside, run_parts_inside
 from traceability.recall.trace_people import entries_of, patients_met
-from traceability.recall.trace_runs import months, run_nodes
+from traceability.recall.trace_runs import over_time, run_nodes
 from traceability.recall.trace_sideways import sideways
 from traceability.storage.circuits import Part
 
@@ -109,7 +109,7 @@ def trace(
             if {link.source, link.target} <= known and link.source != link.target
         ),
         stays=tuple(stay for each in begun for stay in _stays(each, rows.get(each.id))),
-        by_month=months(session, counted, cut, zone_name) if len(ids) > shown else {},
+        over_time=over_time(session, counted, cut, zone_name) if len(ids) > shown else {},
         sideways=sideways(session, subject, begun, counted, lists, cut, zone_name),
         entries=entries_of(session, subject, cut),
         cut_no=cut.number,
@@ -234,7 +234,7 @@ def _stays(circuit: CircuitSeen, row: CircuitRow | None) -> list[Stay]:
     for start, end, disputed in dict.fromkeys(inside):
         found.append(
             Stay(
-                circuit=key,
+                lane=key,
                 kind=StayKind.IN_CIRCUIT,
                 start=start,
                 end=end,
@@ -250,7 +250,7 @@ def _stays(circuit: CircuitSeen, row: CircuitRow | None) -> list[Stay]:
             taken = Sure.POSSIBLE if flow is None and not run.came_back else doubt
             found.append(
                 Stay(
-                    circuit=key,
+                    lane=key,
                     kind=StayKind.TAKEN,
                     start=run.taken_at,
                     end=flow or run.end,
@@ -263,7 +263,7 @@ def _stays(circuit: CircuitSeen, row: CircuitRow | None) -> list[Stay]:
         if row is None:
             found.append(
                 Stay(
-                    circuit=key,
+                    lane=key,
                     kind=StayKind.ON_PATIENT,
                     start=flow,
                     end=run.end,
@@ -279,7 +279,7 @@ def _stays(circuit: CircuitSeen, row: CircuitRow | None) -> list[Stay]:
             ):
                 found += [
                     Stay(
-                        circuit=key,
+                        lane=key,
                         kind=StayKind.ON_PATIENT,
                         start=one.start,
                         end=one.end,

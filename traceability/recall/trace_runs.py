@@ -1,6 +1,8 @@
-"""The runs of a trace, and how many circuits of it fall into each month."""
+"""The runs of a trace, and how many circuits of it fall into each week, month or year."""
 
 from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -42,11 +44,20 @@ def run_nodes(session: Session, run_ids: Sequence[UUID], cut: Cut) -> tuple[Node
     )
 
 
-def months(
+WEEKS: Final = timedelta(days=150)
+MONTHS: Final = timedelta(days=5 * 366)
+"""As long as this the counts are by week, by month; longer by year."""
+
+
+def over_time(
     session: Session, circuit_ids: Sequence[UUID], cut: Cut, zone_name: str
 ) -> dict[str, tuple[int, int]]:
-    """Return how many of these circuits began, and came to a patient, in each local month."""
-    zone, found = ZoneInfo(zone_name), dict[str, list[int]]()
+    """Return how many of these circuits began, and were taken, in each local week, month or year.
+
+    Stretches between them in which nothing was are there too, with noughts.
+    """
+    zone = ZoneInfo(zone_name)
+    moments: tuple[list[date], list[date]] = ([], [])
     for block in blocks(circuit_ids):
         begun = select(Circuit.begun_at).where(
             Circuit.site_id.in_(cut.sites), Circuit.id.in_(block)
@@ -56,8 +67,26 @@ def months(
             CircuitOnRun.circuit_id.in_(block),
             believed_at(CircuitOnRun, cut.number),
         )
-        for which, rows in enumerate((begun, on_run)):
-            for at in session.scalars(rows):
-                month = f"{at.astimezone(zone):%Y-%m}"
-                found.setdefault(month, [0, 0])[which] += 1
-    return {month: (counts[0], counts[1]) for month, counts in sorted(found.items())}
+        for days, rows in zip(moments, (begun, on_run), strict=True):
+            days += [at.astimezone(zone).date() for at in session.scalars(rows)]
+    every = [day for days in moments for day in days]
+    if not every:
+        return {}
+    first, last = min(every), max(every)
+    found = {key: [0, 0] for key in _keys(first, last)}
+    for which, days in enumerate(moments):
+        for day in days:
+            found[_key(day, last - first)][which] += 1
+    return {key: (counts[0], counts[1]) for key, counts in found.items()}
+
+
+def _key(day: date, length: timedelta) -> str:
+    if length <= WEEKS:
+        return (day - timedelta(days=day.weekday())).isoformat()
+    return f"{day:%Y-%m}" if length <= MONTHS else f"{day:%Y}"
+
+
+def _keys(first: date, last: date) -> list[str]:
+    days = ((last - first).days + 7) // 7 + 1
+    steps = (min(first + timedelta(days=7 * step), last) for step in range(days))
+    return list(dict.fromkeys(_key(day, last - first) for day in steps))

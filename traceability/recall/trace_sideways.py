@@ -18,12 +18,8 @@ from traceability.recall.asked_about import COUNT_MOST, Subject
 from traceability.recall.circuits_seen import CircuitSeen
 from traceability.recall.cut import Cut
 from traceability.recall.exposure import blocks
-from traceability.recall.touched import (
-    circuit_ids,
-    circuits_begun_between,
-    on_runs_between,
-    stood_with,
-)
+from traceability.recall.touched import circuit_ids
+from traceability.recall.touched_then import circuits_begun_between, on_runs_between, stood_with
 from traceability.recall.trace_beside import place_names
 from traceability.recall.trace_parts import parts_inside
 from traceability.storage.base import believed_at

@@ -3,6 +3,7 @@
 from flask import Flask
 
 from traceability.web import (
+    ask,
     check,
     circuit_labels,
     circuits,
@@ -63,6 +64,7 @@ PARTS = (
     moves,
     retrieval,
     down_time,
+    ask,
 )
 
 
