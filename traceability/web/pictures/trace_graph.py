@@ -45,6 +45,10 @@ ORDER: Final = (
 COLUMN: Final = {Sort.CIRCUIT: 1, Sort.RUN: 2, Sort.PATIENT: 3}
 """Everything else stands at the left."""
 
+WITHOUT_PARTS: Final = {Sort.MACHINE, Sort.PLACE, Sort.PERSON, Sort.SPAN}
+"""Asked about one of these, what is inside the circuits is in the tables and not drawn: the circuits
+have little more in common, and every lot would be linked to each."""
+
 Address = Callable[[Node], str]
 """Where a node's word leads; empty: nowhere."""
 
@@ -101,7 +105,7 @@ def trace_graph(trace: Trace, words: Words, address: Address, *, key: str = "gra
     rows = {column: [each.y for each in drawn if each.column == column] for column in columns}
     out += [_link(link, by_key, left, rail, rows) for link in links]
     out += [
-        f'<text class="head" x="{left[column]:.1f}" y="{y:.1f}">'
+        f'<text class="over" x="{left[column]:.1f}" y="{y:.1f}">'
         f"{escape(cut(text, rail, DETAIL, bold=True))}</text>"
         for column, y, text in heads
     ]
@@ -130,7 +134,7 @@ def _chosen(
     subject = trace.subject
     drawn = {subject.key: _drawn(subject, 1, [], address, is_subject=True)}
     drawn[subject.key].column = COLUMN.get(subject.sort, 0)
-    apart = 0
+    apart, is_dense = 0, subject.sort in WITHOUT_PARTS
     for sort in (Sort.CIRCUIT, Sort.RUN, Sort.PATIENT, *ORDER[:9]):
         listed = trace.listed(sort)
         nodes = [node for node in listed.nodes if node.key not in drawn]
@@ -138,6 +142,8 @@ def _chosen(
             met = [n for n in nodes if any(k.source in drawn for k in targets.get(n.key, []))]
             apart += (len(nodes) - len(met)) if sort is Sort.RUN and not listed.more else 0
             nodes = met
+        elif sort in {Sort.LOT, Sort.UNIT, Sort.GAP, Sort.PERSON} and is_dense:
+            continue
         elif sort is not Sort.CIRCUIT:
             nodes = [n for n in nodes if any(k.target in drawn for k in sources.get(n.key, []))]
         keep = nodes if len(nodes) <= FOLDS and not listed.more else nodes[:KEPT]
@@ -205,7 +211,7 @@ def _place(
     heads: list[tuple[int, float, str]] = []
     for column in (1, 2, 3, 0):
         mine = [each for each in drawn if each.column == column]
-        wish = {each.key: _wish(each, links, by_key, column) for each in mine}
+        wish = {each.key: _wish(each, links, by_key) for each in mine}
         groups = [[each for each in mine if each.sort is sort] for sort in ORDER]
         # In the column of circuits what met the runs itself comes below them.
         if column == 1:
@@ -233,7 +239,7 @@ def _wish(one: _Drawn, links: Sequence[Link], by_key: Mapping[str, _Drawn], colu
     heights = [
         by_key[link.source].y
         for link in links
-        if link.target == one.key and 0 < by_key[link.source].column < column
+        if link.target == one.key and by_key[link.source].sort in {Sort.CIRCUIT, Sort.RUN}
     ]
     return sum(heights) / len(heights) if heights else 0.0
 
@@ -292,7 +298,7 @@ def _node(one: _Drawn, x: float, rail: float) -> str:
         text = f"<g><title>{escape(told)}</title>{text}</g>"
     if one.href:
         text = f'<a href="{escape(one.href)}">{text}</a>'
-    css = "rail count" if one.is_count else "rail"
+    css = "rail count" if one.is_count else "rail lead" if one.is_subject else "rail"
     line = f'<path class="{css}" d="M{x:.1f} {one.y:.1f}h{rail:.1f}"/>'
     bead = "" if one.is_count else placed(BEADS[one.sure], x + 6, one.y, BEAD)
     under = ""
