@@ -285,8 +285,9 @@ def parts_in(
     session: Session, circuit_ids: Sequence[UUID], cut: Cut, *where: ColumnElement[bool]
 ) -> list[PartSeen]:
     """Return the parts of these circuits, or those of them that a condition asks for."""
+    rows = _with_lot(cut).where(Part.site_id.in_(cut.sites), *where)
     return [
         part
         for block in blocks(circuit_ids)
-        for part in _seen(session, _with_lot(cut).where(Part.circuit_id.in_(block), *where))
+        for part in _seen(session, rows.where(Part.circuit_id.in_(block)))
     ]

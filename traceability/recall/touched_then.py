@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from typing import Final
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from traceability.recall.asked_about import COUNT_MOST
@@ -89,6 +89,7 @@ def stood_with(
             link.site_id.in_(cut.sites),
             link.place_id == place_id,
             link.valid_from >= start - LONGEST_STAY,
+            or_(link.valid_to.is_(None), link.valid_to > start),
             believed_at(link, cut.number),
         )
         .order_by(link.valid_from.desc())

@@ -46,8 +46,8 @@ COLUMN: Final = {Sort.CIRCUIT: 1, Sort.RUN: 2, Sort.PATIENT: 3}
 """Everything else stands at the left."""
 
 WITHOUT_PARTS: Final = {Sort.MACHINE, Sort.PLACE, Sort.PERSON, Sort.SPAN}
-"""Asked about one of these, what is inside the circuits is in the tables and not drawn: the circuits
-have little more in common, and every lot would be linked to each."""
+"""Asked about one of these, what is inside the circuits stands in the tables and is not drawn:
+they have little more in common, and every lot would be linked to each."""
 
 Address = Callable[[Node], str]
 """Where a node's word leads; empty: nowhere."""
@@ -234,7 +234,7 @@ def _place(
     return heads
 
 
-def _wish(one: _Drawn, links: Sequence[Link], by_key: Mapping[str, _Drawn], column: int) -> float:
+def _wish(one: _Drawn, links: Sequence[Link], by_key: Mapping[str, _Drawn]) -> float:
     """Return the height at which a node would stand right behind those it is linked from."""
     heights = [
         by_key[link.source].y
