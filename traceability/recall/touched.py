@@ -5,6 +5,7 @@ Only ids come back, newest first and bounded: what is shown of them is read for 
 
 import json
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import Final
 from uuid import UUID
 
@@ -28,8 +29,8 @@ from traceability.storage.runs import CircuitOnRun, RunPatient
 TAKES: Final = 500
 """Takes of one person that are looked through; there is no row that names who took."""
 
-LOTS: Final = 200
-"""Lots of one product that are looked through, the newest."""
+LOTS: Final = 100
+"""Lots of one product that are looked through, the newest; of the others it says that there are."""
 
 
 def circuit_ids(session: Session, subject: Subject, cut: Cut) -> list[UUID]:
@@ -62,8 +63,8 @@ def circuit_ids(session: Session, subject: Subject, cut: Cut) -> list[UUID]:
 
 def run_ids(
     session: Session, subject: Subject, circuits: Sequence[UUID], cut: Cut
-) -> tuple[list[UUID], list[UUID]]:
-    """Return the runs a thing touched itself, and those its circuits were on."""
+) -> tuple[list[UUID], list[UUID], list[datetime]]:
+    """Return the runs a thing touched itself, those its circuits were on, and when each began."""
     own: list[UUID] = []
     match subject.node.sort:
         case Sort.LOT | Sort.UNIT | Sort.PRODUCT:
@@ -77,18 +78,24 @@ def run_ids(
         case _:
             pass
     through: set[UUID] = set()
+    taken: list[datetime] = []
     for block in blocks(circuits):
-        rows = (
-            select(CircuitOnRun.run_id)
-            .where(
-                CircuitOnRun.site_id.in_(cut.sites),
-                CircuitOnRun.circuit_id.in_(block),
-                believed_at(CircuitOnRun, cut.number),
-            )
-            .distinct()
+        rows = select(CircuitOnRun.run_id, CircuitOnRun.valid_from).where(
+            CircuitOnRun.site_id.in_(cut.sites),
+            CircuitOnRun.circuit_id.in_(block),
+            believed_at(CircuitOnRun, cut.number),
         )
-        through |= set(session.scalars(rows))
-    return sorted(set(own), reverse=True), sorted(through, reverse=True)
+        for row in session.execute(rows):
+            through.add(row.run_id)
+            taken.append(row.valid_from)
+    return sorted(set(own), reverse=True), sorted(through, reverse=True), taken
+
+
+def has_more_lots(session: Session, subject: Subject, cut: Cut) -> bool:
+    """Tell whether a product has lots beyond those that are looked through."""
+    if subject.node.sort is not Sort.PRODUCT:
+        return False
+    return len(lots_of_product(session, subject.ids, cut)) == LOTS
 
 
 def lots_of_product(session: Session, product_ids: Sequence[UUID], cut: Cut) -> list[UUID]:

@@ -19,7 +19,7 @@ from traceability.recall.circuits_seen import CircuitSeen, OnRun, circuits
 from traceability.recall.cut import Cut, cut_at
 from traceability.recall.exposure import PartSeen, parts_in
 from traceability.recall.sort_shelves import CircuitRow, Evidence, Judged, circuit_row
-from traceability.recall.touched import circuit_ids, run_ids
+from traceability.recall.touched import circuit_ids, has_more_lots, run_ids
 from traceability.recall.trace_beside import machines_beside, people_beside, places_beside
 from traceability.recall.trace_parts import own_run_parts, parts_inside, run_parts_inside
 from traceability.recall.trace_people import entries_of, patients_met
@@ -52,7 +52,8 @@ def trace(
     ids = circuit_ids(session, subject, cut)
     counted, page = ids[:COUNT_MOST], ids[first : first + shown]
     seen = circuits(session, page, cut)
-    own_runs, runs_through = run_ids(session, subject, counted, cut)
+    own_runs, runs_through, taken = run_ids(session, subject, counted, cut)
+    is_exact = len(ids) <= COUNT_MOST and not has_more_lots(session, subject, cut)
     rows = _rows(session, subject, seen, cut) if subject.node.sort in OF_PARTS else {}
     begun = sorted(seen.values(), key=lambda each: (each.begun_at, each.number))
     lists = {
@@ -60,7 +61,7 @@ def trace(
             nodes=tuple(circuit_node(each) for each in begun),
             total=len(counted),
             first=first,
-            exact=len(ids) <= COUNT_MOST,
+            exact=is_exact,
         )
     }
     links = [link for each in begun for link in _links(subject, each, rows.get(each.id))]
@@ -69,9 +70,7 @@ def trace(
     all_runs = list(dict.fromkeys([*own_runs, *runs_through]))
     shown_runs = list(dict.fromkeys([*mine[:shown], *of_shown]))
     nodes = run_nodes(session, shown_runs[: 2 * shown], cut)
-    lists[Sort.RUN] = Listed(
-        nodes=nodes, total=len(all_runs), first=first, exact=len(ids) <= COUNT_MOST
-    )
+    lists[Sort.RUN] = Listed(nodes=nodes, total=len(all_runs), first=first, exact=is_exact)
     runs = [UUID(node.id) for node in nodes]
     if subject.node.sort in OF_PARTS:
         links += own_run_parts(session, subject, runs, cut)
@@ -109,7 +108,7 @@ def trace(
             if {link.source, link.target} <= known and link.source != link.target
         ),
         stays=tuple(stay for each in begun for stay in _stays(each, rows.get(each.id))),
-        over_time=over_time(session, counted, cut, zone_name) if len(ids) > shown else {},
+        over_time=over_time(session, counted, taken, cut, zone_name) if len(ids) > shown else {},
         sideways=sideways(session, subject, begun, counted, lists, cut, zone_name),
         entries=entries_of(session, subject, cut),
         cut_no=cut.number,

@@ -1,7 +1,7 @@
 """The runs of a trace, and how many circuits of it fall into each week, month or year."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -15,7 +15,7 @@ from traceability.recall.exposure import blocks
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit
 from traceability.storage.corrections import RunEnd
-from traceability.storage.runs import CircuitOnRun, Run
+from traceability.storage.runs import Run
 
 
 def run_nodes(session: Session, run_ids: Sequence[UUID], cut: Cut) -> tuple[Node, ...]:
@@ -50,25 +50,23 @@ MONTHS: Final = timedelta(days=5 * 366)
 
 
 def over_time(
-    session: Session, circuit_ids: Sequence[UUID], cut: Cut, zone_name: str
+    session: Session,
+    circuit_ids: Sequence[UUID],
+    taken: Sequence[datetime],
+    cut: Cut,
+    zone_name: str,
 ) -> dict[str, tuple[int, int]]:
     """Return how many of these circuits began, and were taken, in each local week, month or year.
 
     Stretches between them in which nothing was are there too, with noughts.
     """
     zone = ZoneInfo(zone_name)
-    moments: tuple[list[date], list[date]] = ([], [])
+    moments: tuple[list[date], list[date]] = ([], [at.astimezone(zone).date() for at in taken])
     for block in blocks(circuit_ids):
         begun = select(Circuit.begun_at).where(
             Circuit.site_id.in_(cut.sites), Circuit.id.in_(block)
         )
-        on_run = select(CircuitOnRun.valid_from).where(
-            CircuitOnRun.site_id.in_(cut.sites),
-            CircuitOnRun.circuit_id.in_(block),
-            believed_at(CircuitOnRun, cut.number),
-        )
-        for days, rows in zip(moments, (begun, on_run), strict=True):
-            days += [at.astimezone(zone).date() for at in session.scalars(rows)]
+        moments[0].extend(at.astimezone(zone).date() for at in session.scalars(begun))
     every = [day for days in moments for day in days]
     if not every:
         return {}
