@@ -12,7 +12,6 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from traceability.domain.circuits import Phase
 from traceability.domain.trace import Link, Listed, Node, Sort, Stay, StayKind, Sure, Trace
 from traceability.recall.asked_about import COUNT_MOST, Subject
 from traceability.recall.circuits_seen import CircuitSeen, OnRun, circuits
@@ -21,7 +20,12 @@ from traceability.recall.exposure import PartSeen, parts_in
 from traceability.recall.sort_shelves import CircuitRow, Evidence, Judged, circuit_row
 from traceability.recall.touched import circuit_ids, has_more_lots, run_ids
 from traceability.recall.trace_beside import machines_beside, people_beside, places_beside
-from traceability.recall.trace_parts import own_run_parts, parts_inside, run_parts_inside
+from traceability.recall.trace_parts import (
+    circuit_end,
+    own_run_parts,
+    parts_inside,
+    run_parts_inside,
+)
 from traceability.recall.trace_people import entries_of, patients_met
 from traceability.recall.trace_runs import over_time, run_nodes
 from traceability.recall.trace_sideways import sideways
@@ -133,14 +137,6 @@ def _plain(subject: Subject, begun: Sequence[CircuitSeen], links: Sequence[Link]
     linked = {link.target for link in links if link.source == subject.node.key}
     keys = [circuit_node(each).key for each in begun]
     return [Link(source=subject.node.key, target=key) for key in keys if key not in linked]
-
-
-ENDED: Final = {Phase.ENDED, Phase.DISCARDED, Phase.TRANSFERRED_OUT, Phase.KEPT}
-
-
-def circuit_end(circuit: CircuitSeen) -> datetime | None:
-    """Return when a circuit ended; None while it has not."""
-    return circuit.phase_since if circuit.phase in ENDED else None
 
 
 def _joined(one: Listed | None, other: Listed) -> Listed:

@@ -9,6 +9,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.domain.circuits import Phase
 from traceability.domain.parts import PartState
 from traceability.domain.trace import Link, Listed, Node, Sort, Sure
 from traceability.recall.asked_about import Subject
@@ -39,7 +40,8 @@ class Piece:
     disputed: bool
 
 
-def _of_circuit(part: PartSeen) -> Piece:
+def _of_circuit(part: PartSeen, over: datetime | None) -> Piece:
+    """Return the piece; it leaves with the circuit's end, a fluid never before."""
     return Piece(
         kind=part.kind,
         state=str(part.state),
@@ -48,7 +50,7 @@ def _of_circuit(part: PartSeen) -> Piece:
         lot=part.lot,
         serial=part.serial,
         start=part.start,
-        end=part.end,
+        end=over if part.stays else part.end or over,
         disputed=part.disputed,
     )
 
@@ -67,6 +69,14 @@ def _of_run(row: RunPart, lot: str | None) -> Piece:
     )
 
 
+ENDED: Final = {Phase.ENDED, Phase.DISCARDED, Phase.TRANSFERRED_OUT, Phase.KEPT}
+
+
+def circuit_end(circuit: CircuitSeen) -> datetime | None:
+    """Return when a circuit ended; None while it has not."""
+    return circuit.phase_since if circuit.phase in ENDED else None
+
+
 Beside: TypeAlias = tuple[Mapping[Sort, Listed], list[Link]]
 NOT_IN: Final = {PartState.NOT_FITTED, PartState.TICKED}
 """States of places that hold nothing anybody could be asked about by name."""
@@ -76,6 +86,7 @@ def parts_inside(
     session: Session, found: Sequence[CircuitSeen], cut: Cut, *, whole: bool
 ) -> Beside:
     """Return what is or was in these circuits; the lots of one circuit are all listed (`whole`)."""
+    ends = {each.id: circuit_end(each) for each in found}
     parts = parts_in(session, [each.id for each in found], cut)
     names = product_names(session, {part.product_id for part in parts}, cut)
     nodes: dict[str, Node] = {}
@@ -83,7 +94,7 @@ def parts_inside(
     for part in sorted(parts, key=lambda each: (each.start, each.slot, each.ordinal)):
         if part.state in NOT_IN:
             continue
-        piece = _of_circuit(part)
+        piece = _of_circuit(part, ends.get(part.circuit_id))
         node = part_node(piece, names)
         nodes[node.key] = node
         target = f"{Sort.CIRCUIT}:{part.circuit_id}"
