@@ -642,7 +642,11 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "same-place": "It stands there already. Choose another place.",
     "twice": "{field}: one of them is there twice. Count each once.",
     "no-day": "{field}: {value} is no date like 2026-11-25. Write it again.",
+    "no-scope": "This scope cannot be read: {value}. Put it together again.",
     "nothing-counted": "Write at least one number that you counted.",
+    "not-counted-yet": (
+        "Nobody has counted {value} yet. Count all of it first, then say that its book is complete."
+    ),
     "to-come": "{field}: {value} is still to come. Set an earlier day.",
     "one-in-use": "A {field} is recorded here and still on. Take it off first.",
     "not-equipment": "{field} is no machine of the register. Nothing was recorded.",
@@ -869,6 +873,7 @@ _EVENTS: Final[Mapping[str, str]] = {
     "stock-moved": "Stock moved",
     "stock-counted": "Stock counted",
     "stock-out": "Stock taken out unused",
+    "stock-book-declared": "Stock book said to be complete, or open again",
     "mode-set": "Mode",
     "run-part-in": "Put into the patient",
     "run-part-out": "Taken out of the patient",

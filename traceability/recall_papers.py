@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Final
 from uuid import UUID
@@ -11,107 +11,116 @@ from zoneinfo import ZoneInfo
 from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
 from traceability.domain.exposure import Shelf
 from traceability.domain.spans import Span
-from traceability.recall.answer import Answer
-from traceability.recall.on_runs import PieceRow
+from traceability.recall.answered import Answer, CircuitRow, PatientRow
+from traceability.recall.circuits_seen import CircuitSeen
 from traceability.recall_messages import (
     CAUTION,
     EXPLAIN,
+    NAMES,
     coverage_lines,
     head_words,
+    left_words,
+    met_words,
     moment,
-    piece_times,
-    piece_where,
-    piece_why,
-    question_words,
-    run_words,
-    subject_words,
+    patient_times,
+    stock_words,
     where_words,
     why_words,
 )
+from traceability.scope_messages import question_words, subject_words
+
+BEADS: Final = {
+    Shelf.CONFIRMED: "whole",
+    Shelf.INFERRED: "half",
+    Shelf.CANNOT_BE_EXCLUDED: "open",
+    Shelf.EXCLUDED: "none",
+}
+
+MOST_ON_PAPER: Final = 400
+"""Circuits of one shelf on paper; the rest stands in the table, and the sheet says so."""
+
+Seen = Mapping[UUID, CircuitSeen]
 
 
 def answer_sheet(
-    answer: Answer, *, unit: str, zone: ZoneInfo, patients: Mapping[UUID, str]
+    answer: Answer,
+    *,
+    unit: str,
+    zone: ZoneInfo,
+    seen: Seen,
+    patients: Mapping[UUID, str],
+    places: Mapping[UUID, str],
 ) -> AnswerSheet:
-    """Return the answer ready for paper; `patients` by run, empty for who may not see them."""
+    """Return the answer ready for paper.
+
+    Args:
+        answer: the answer.
+        unit: whose it is, for the head.
+        zone: of the times.
+        seen: where the circuits stand, of `MOST_ON_PAPER` a shelf at least.
+        patients: texts by run, empty for who may not see them.
+        places: names of the places of stock.
+    """
     cover = coverage_lines(answer, zone)
+    named: dict[UUID | None, str] = {**places}
+    stock = [
+        f"{stock_words(row)}: {named.get(row.place_id, 'place not said')}" for row in answer.stock
+    ]
     return AnswerSheet(
         unit=unit,
-        subject=subject_words(answer.question),
-        question=question_words(answer.question),
+        subject=subject_words(answer.scope, answer.products),
+        question=question_words(answer.scope, answer.products, zone),
         head=head_words(answer),
         as_known=f"{moment(answer.known_at, zone)}, entry {answer.cut.number}",
         last_entry=cover[1],
-        coverage=cover[:1],
-        sections=(
-            _section("Confirmed", "confirmed", "whole", answer, Shelf.CONFIRMED, zone, patients),
-            AnswerSection(
-                name="Inferred", explain=EXPLAIN["inferred"], bead="half", count=0, rows=()
-            ),
-            _section(
-                "Cannot be excluded",
-                "cannot",
-                "open",
-                answer,
-                Shelf.CANNOT_BE_EXCLUDED,
-                zone,
-                patients,
-            ),
-            AnswerSection(
-                name="Excluded",
-                explain=EXPLAIN["excluded"],
-                bead="none",
-                count=answer.excluded,
-                rows=(),
-            ),
-        ),
+        coverage=[cover[0], *cover[2:], *stock, *left_words(answer)],
+        sections=tuple(_section(answer, shelf, zone, seen, patients) for shelf in Shelf),
         caution=CAUTION,
         digest=answer.digest,
     )
 
 
 def _section(
-    name: str,
-    explain: str,
-    bead: str,
-    answer: Answer,
-    shelf: Shelf,
-    zone: ZoneInfo,
-    patients: Mapping[UUID, str],
+    answer: Answer, shelf: Shelf, zone: ZoneInfo, seen: Seen, patients: Mapping[UUID, str]
 ) -> AnswerSection:
-    rows = [row for row in answer.rows if row.shelf is shelf]
-    pieces = answer.pieces_on(shelf)
-    lines = [
-        AnswerRow(
-            circuit=row.piece.circuit or "–",
-            run=row.piece.run,
-            why=piece_why(row),
-            on_patient=piece_times(row, zone),
-            where_now=piece_where(row),
-            patient=patients.get(row.piece.run_id, "") if row.piece.run_id else "",
-        )
-        for row in pieces
-    ]
-    for row in rows:
-        runs = (*row.runs, *row.spared) or (None,)
-        for number, run in enumerate(runs):
-            lines.append(
-                AnswerRow(
-                    circuit=row.circuit.number,
-                    run=run.run.run if run else "",
-                    why=why_words(row) if number == 0 else "",
-                    on_patient=run_words(run, zone) if run else "never on a patient",
-                    where_now=where_words(row, zone) if number == 0 else "",
-                    patient=patients.get(run.run.run_id, "") if run else "",
-                )
-            )
+    rows = answer.circuits_on(shelf)
+    own = [row for row in answer.patients_on(shelf) if row.parts]
+    lines = [_patient_line(row, zone, patients) for row in own]
+    for row in rows[:MOST_ON_PAPER]:
+        lines += _circuit_lines(row, seen[row.circuit_id], zone, patients)
+    if len(rows) > MOST_ON_PAPER:
+        more = f"{len(rows) - MOST_ON_PAPER} more circuits of this shelf: see the table (CSV)."
+        lines.append(AnswerRow(circuit="…", run="", why=more, on_patient="", where_now=""))
+    count = answer.excluded if shelf is Shelf.EXCLUDED else len(rows) + len(own)
     return AnswerSection(
-        name=name,
-        explain=EXPLAIN[explain],
-        bead=bead,
-        count=len(rows) + len(pieces),
-        rows=tuple(lines),
+        name=NAMES[shelf], explain=EXPLAIN[shelf], bead=BEADS[shelf], count=count, rows=tuple(lines)
     )
+
+
+def _patient_line(row: PatientRow, zone: ZoneInfo, patients: Mapping[UUID, str]) -> AnswerRow:
+    """Return the line of what is in no circuit."""
+    return AnswerRow(
+        circuit="–",
+        run=", ".join(row.runs),
+        why=why_words(row),
+        on_patient=patient_times(row, zone),
+        where_now="in the patient, or with the run",
+        patient=next((patients[run] for run in row.run_ids if patients.get(run)), ""),
+    )
+
+
+def _circuit_lines(
+    row: CircuitRow, seen: CircuitSeen, zone: ZoneInfo, patients: Mapping[UUID, str]
+) -> Iterator[AnswerRow]:
+    for number, met in enumerate(row.met or (None,)):
+        yield AnswerRow(
+            circuit=row.number,
+            run=met.run if met else "",
+            why=why_words(row) if number == 0 else "",
+            on_patient=met_words(met, zone) if met else "never on a patient",
+            where_now=where_words(seen, zone) if number == 0 else "",
+            patient=patients.get(met.run_id, "") if met else "",
+        )
 
 
 COLUMNS: Final = (
@@ -143,8 +152,14 @@ COLUMNS: Final = (
 )
 
 
-def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) -> str:
-    """Return the answer as CSV (RFC 4180): one line a circuit and run, the head on every line.
+def answer_csv(
+    answer: Answer,
+    circuits: Iterable[tuple[CircuitRow, CircuitSeen]],
+    *,
+    zone: ZoneInfo,
+    patients: Mapping[UUID, str],
+) -> Iterator[str]:
+    """Yield the answer as CSV (RFC 4180): one line a circuit and run, the head on every line.
 
     Exact: texts are as read, times are UTC in ISO 8601. An answer without rows has one line that
     carries question, cut-off and coverage.
@@ -152,9 +167,28 @@ def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) 
     out = io.StringIO()
     table = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     table.writeheader()
+    yield _taken(out)
+    lines = 0
+    for line in _lines(answer, circuits, zone, patients):
+        table.writerow(_head(answer, zone) | line)
+        lines += 1
+        yield _taken(out)
+    if not lines:
+        table.writerow(_head(answer, zone))
+        yield _taken(out)
+
+
+def _taken(out: io.StringIO) -> str:
+    text = out.getvalue()
+    out.seek(0)
+    out.truncate()
+    return text
+
+
+def _head(answer: Answer, zone: ZoneInfo) -> dict[str, object]:
     cover, cut = answer.coverage, answer.cut
-    head: dict[str, object] = {
-        "question": question_words(answer.question),
+    return {
+        "question": question_words(answer.scope, answer.products, zone),
         "as_known_on": _iso(answer.known_at),
         "entry_number": cut.number,
         "last_entry": _iso(cut.recorded_at),
@@ -165,54 +199,55 @@ def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) 
         "contents_not_recorded": cover.unknown,
         "excluded": answer.excluded,
     }
-    for piece_row in answer.pieces:
-        table.writerow(head | _piece_line(piece_row, patients))
-    for row in answer.rows:
-        line = head | {
-            "shelf": str(row.shelf),
-            "circuit": row.circuit.number,
-            "circuit_type": row.circuit.circuit_type,
-            "reasons": " ".join(row.reasons),
-            "why": why_words(row),
-            "where_now": where_words(row, zone),
+
+
+def _lines(
+    answer: Answer,
+    circuits: Iterable[tuple[CircuitRow, CircuitSeen]],
+    zone: ZoneInfo,
+    patients: Mapping[UUID, str],
+) -> Iterator[dict[str, object]]:
+    for row in answer.patients:
+        if row.parts:
+            yield _line_of_patient(row, patients)
+    for circuit, seen in circuits:
+        line: dict[str, object] = {
+            "shelf": str(circuit.shelf),
+            "circuit": circuit.number,
+            "circuit_type": seen.circuit_type,
+            "reasons": " ".join(circuit.reasons),
+            "why": why_words(circuit),
+            "where_now": where_words(seen, zone),
         }
-        for run in (*row.runs, *row.spared):
-            table.writerow(
-                line
-                | {
-                    "run": run.run.run,
-                    "run_shelf": str(run.shelf),
-                    "run_reasons": " ".join(run.reasons),
-                    "taken_at": _iso(run.run.taken_at),
-                    "flow_on_at": _iso(run.run.flow_from),
-                    "off_at": _iso(run.run.end),
-                    "exposed_sure": _iso_spans(run.exposure.sure),
-                    "exposed_possible": _iso_spans(run.exposure.possible),
-                    "patient": patients.get(run.run.run_id, ""),
-                }
-            )
-        if not row.runs and not row.spared:
-            table.writerow(line)
-    if not answer.rows and not answer.pieces:
-        table.writerow(head)
-    return out.getvalue()
+        for met in circuit.met:
+            yield line | {
+                "run": met.run,
+                "run_shelf": str(met.shelf),
+                "run_reasons": " ".join(met.reasons),
+                "taken_at": _iso(met.taken_at),
+                "flow_on_at": _iso(met.flow_from),
+                "off_at": _iso(met.end),
+                "exposed_sure": _iso_spans(met.sure),
+                "exposed_possible": _iso_spans(met.possible),
+                "patient": patients.get(met.run_id, ""),
+            }
+        if not circuit.met:
+            yield line
 
 
-def _piece_line(row: PieceRow, patients: Mapping[UUID, str]) -> dict[str, object]:
+def _line_of_patient(row: PatientRow, patients: Mapping[UUID, str]) -> dict[str, object]:
     """Return the line of what is in no circuit; the column of circuits says so."""
-    piece = row.piece
     return {
         "shelf": str(row.shelf),
-        "circuit": piece.circuit or "not in a circuit",
+        "circuit": "not in a circuit",
         "reasons": " ".join(row.reasons),
-        "why": piece_why(row),
-        "where_now": piece_where(row),
-        "run": piece.run,
+        "why": why_words(row),
+        "run": " ".join(row.runs),
         "run_shelf": str(row.shelf),
         "run_reasons": " ".join(row.reasons),
-        "exposed_sure": _iso_spans(row.exposure.sure),
-        "exposed_possible": _iso_spans(row.exposure.possible),
-        "patient": patients.get(piece.run_id, "") if piece.run_id else "",
+        "exposed_sure": _iso_spans(row.sure),
+        "exposed_possible": _iso_spans(row.possible),
+        "patient": next((patients[run] for run in row.run_ids if patients.get(run)), ""),
     }
 
 

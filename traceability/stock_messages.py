@@ -2,11 +2,12 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final, TypeAlias
+from zoneinfo import ZoneInfo
 
 from traceability.domain.stock import Fitness
 from traceability.domain.stock_ahead import Rate, WeekAhead
 from traceability.reads.can_prime import CanPrime
-from traceability.reads.stock import LevelFacts
+from traceability.reads.stock import BookWord, LevelFacts
 from traceability.reads.stock_lines import ChangeFacts
 
 Facts: TypeAlias = Mapping[str, object]
@@ -102,6 +103,10 @@ def done_words(code: str, facts: Facts) -> str:
     """Return what an act on a product's page did."""
     lot = f", lot {facts['lot']}" if facts.get("lot") else ""
     place = f" {facts['place']}" if facts.get("place") else ""
+    if code == "stock-book-complete":
+        return "The book is complete, by your word. Recall answers may count with it."
+    if code == "stock-book-open":
+        return "The book is open again. Recall answers no longer count with it."
     if code == "stock-counted":
         off = int(str(facts.get("difference")))
         told = "as the book had it" if off == 0 else f"{signed(off)} against the book"
@@ -189,3 +194,18 @@ def change_words(change: ChangeFacts) -> str:
     """Return why a level changed."""
     reason = OUT_REASONS.get(change.reason, change.reason)
     return WHY.get(change.why, change.why) + (f": {reason.lower()}" if reason else "")
+
+
+def book_words(said: BookWord | None, zone: ZoneInfo) -> str:
+    """Return whether recall answers count with a product's book, who said so and when."""
+    if said is None:
+        return "Recall answers do not count with this book: nobody has said that it is complete."
+    at = f"{said.at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
+    if said.complete:
+        who = said.person or "the service"
+        return f"Recall answers count with this book: {who} said on {at} that it is complete."
+    if said.person:
+        return (
+            f"Recall answers do not count with this book: {said.person} took the word back on {at}."
+        )
+    return f"Recall answers do not count with this book: the count of {at} did not agree with it."

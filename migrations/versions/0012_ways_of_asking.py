@@ -10,7 +10,7 @@ Number 0012; written 2026-11-28.
 from alembic import op
 
 revision = "0012"
-down_revision = "0008"
+down_revision = "0009"
 branch_labels = None
 depends_on = None
 

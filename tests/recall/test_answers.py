@@ -3,7 +3,6 @@
 import csv
 import io
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -28,11 +27,12 @@ from traceability.actions.run.come_back import CameBackUnused, came_back_unused
 from traceability.domain.exposure import Shelf
 from traceability.domain.keys import product_key
 from traceability.domain.spans import Span
-from traceability.recall.answer import Answer, answer
+from traceability.recall.answer import Answer, CircuitRow, answer
+from traceability.recall.answered import MetRow
 from traceability.recall.excluded import excluded_rows
 from traceability.recall.find import Found, find
-from traceability.recall.question import question_of, unknown_product
-from traceability.recall.sort_shelves import CircuitRow
+from traceability.recall.question import question_of, scope_of, unknown_product
+from traceability.recall.shown import all_circuits
 from traceability.recall_messages import head_words
 from traceability.recall_papers import answer_csv
 
@@ -59,7 +59,7 @@ def _ask(
     with ward.reads() as session:
         question = question_of(session, [_key(gtin)], lots, serials=serials)
         assert question is not None
-        return answer(session, question, now=ward.now, as_of_no=as_of)
+        return answer(session, scope_of(question), zone=ward.site.zone, now=ward.now, as_of_no=as_of)
 
 
 def _find(ward: Ward, text: str, lot: str = "") -> Found:
@@ -68,8 +68,21 @@ def _find(ward: Ward, text: str, lot: str = "") -> Found:
 
 
 def _row(told: Answer, circuit: UUID) -> CircuitRow:
-    (row,) = (row for row in told.rows if row.circuit.id == circuit)
+    (row,) = (row for row in told.circuits if row.circuit_id == circuit)
     return row
+
+
+def _met(row: CircuitRow) -> tuple[MetRow, ...]:
+    return tuple(met for met in row.met if met.shelf is not Shelf.EXCLUDED)
+
+
+def _spared(row: CircuitRow) -> tuple[MetRow, ...]:
+    return tuple(met for met in row.met if met.shelf is Shelf.EXCLUDED)
+
+
+def _csv(ward: Ward, told: Answer) -> str:
+    with ward.reads() as session:
+        return "".join(answer_csv(told, all_circuits(session, told), zone=ZONE, patients={}))
 
 
 def _excluded(ward: Ward, told: Answer) -> dict[UUID, str]:
@@ -91,12 +104,12 @@ def test_a_lot_is_found_wherever_it_is_with_who_met_it_and_when(ward: Ward) -> N
     _used(ward, used)
     _used(ward, other)
     told = _ask(ward)
-    assert {row.circuit.id for row in told.confirmed} == {boxed, used}
-    assert told.cannot_be_excluded == ()
+    assert {row.circuit_id for row in told.circuits_on(Shelf.CONFIRMED)} == {boxed, used}
+    assert told.circuits_on(Shelf.CANNOT_BE_EXCLUDED) == ()
     assert _excluded(ward, told) == {other: "other_lot"}
-    (run,) = _row(told, used).runs
-    assert run.exposure.sure == (Span(start=ward.now - 3 * HOUR, end=ward.now - 2 * HOUR),)
-    assert _row(told, boxed).never_on_patient
+    (run,) = _met(_row(told, used))
+    assert run.sure == (Span(start=ward.now - 3 * HOUR, end=ward.now - 2 * HOUR),)
+    assert _row(told, boxed).met == ()
     assert head_words(told).startswith("2 circuits held this lot.")
 
 
@@ -108,12 +121,12 @@ def test_a_swap_ends_exposure_and_begins_the_other_lots(ward: Ward) -> None:
     swapped = ward.now
     ward.swap(circuit, "tap-middle", code(TAP, LOT))
     ward.now += HOUR
-    (run,) = _row(_ask(ward), circuit).runs
-    assert run.exposure.sure == (Span(start=swapped, end=None),)
+    (run,) = _met(_row(_ask(ward), circuit))
+    assert run.sure == (Span(start=swapped, end=None),)
     for slot in ("tap-pump", "tap-oxygenator"):
         ward.swap(circuit, slot, code(TAP, LOT))
-    (run,) = _row(_ask(ward, lot="T-OLD"), circuit).runs
-    assert run.exposure.sure[0].end == ward.now
+    (run,) = _met(_row(_ask(ward, lot="T-OLD"), circuit))
+    assert run.sure[0].end == ward.now
 
 
 def test_a_part_swapped_in_unread_is_of_nobodys_product(ward: Ward) -> None:
@@ -123,8 +136,8 @@ def test_a_part_swapped_in_unread_is_of_nobodys_product(ward: Ward) -> None:
     ward.flow_on(circuit)
     ward.swap(circuit, "tap-pump", "", lot_not_readable=True)
     row = _row(_ask(ward, OTHER_TAP, "X-1"), circuit)
-    assert row.reasons == ("lot_not_recorded", "maker_not_recorded")
-    assert row.runs[0].shelf is Shelf.CANNOT_BE_EXCLUDED
+    assert row.reasons == ("maker_not_recorded", "stock_book_incomplete")
+    assert _met(row)[0].shelf is Shelf.CANNOT_BE_EXCLUDED
 
 
 def test_a_dropped_part_was_in_the_circuit_and_met_nobody(ward: Ward) -> None:
@@ -137,8 +150,8 @@ def test_a_dropped_part_was_in_the_circuit_and_met_nobody(ward: Ward) -> None:
     _used(ward, circuit)
     row = _row(_ask(ward), circuit)
     assert row.shelf is Shelf.CONFIRMED
-    assert row.runs == ()
-    assert [run.reasons for run in row.spared] == [("dropped_before_use",)]
+    assert _met(row) == ()
+    assert [run.reasons for run in _spared(row)] == [("dropped_before_use",)]
 
 
 def test_an_undone_scan_was_never_there(ward: Ward) -> None:
@@ -158,7 +171,7 @@ def test_a_spoilt_bag_may_have_given_fluid_before(ward: Ward) -> None:
     ward.fill(circuit)
     ward.end(circuit)
     _used(ward, circuit)
-    (run,) = _row(_ask(ward, SALINE, "S-BAD"), circuit).runs
+    (run,) = _met(_row(_ask(ward, SALINE, "S-BAD"), circuit))
     assert (run.shelf, run.reasons) == (Shelf.CANNOT_BE_EXCLUDED, ("time_not_known",))
 
 
@@ -169,16 +182,19 @@ def test_fluid_stays_whatever_happens_to_its_bag(ward: Ward) -> None:
     ward.now += HOUR
     ward.swap(circuit, "saline", code(SALINE, "S-NEW"))
     ward.now += HOUR
-    (run,) = _row(_ask(ward, SALINE, "S-88"), circuit).runs
-    assert run.exposure.sure == (Span(start=ward.now - 2 * HOUR, end=None),)
+    (run,) = _met(_row(_ask(ward, SALINE, "S-88"), circuit))
+    assert run.sure == (Span(start=ward.now - 2 * HOUR, end=None),)
 
 
 def test_what_is_used_in_priming_only_leaves_with_its_end(ward: Ward) -> None:
-    circuit = ward.prime()
+    circuit = ward.begin()
+    ward.fill(circuit)
+    ward.now += MINUTE
+    ward.end(circuit)
     _used(ward, circuit)
     row = _row(_ask(ward, SYRINGE, "SY0B40"), circuit)
     assert row.shelf is Shelf.CONFIRMED
-    assert [run.reasons for run in row.spared] == [("used_in_priming",)]
+    assert [run.reasons for run in _spared(row)] == [("used_in_priming",)]
 
 
 def test_a_circuit_taken_before_its_prime_ended_is_open_for_every_empty_place(ward: Ward) -> None:
@@ -187,7 +203,7 @@ def test_a_circuit_taken_before_its_prime_ended_is_open_for_every_empty_place(wa
     ward.take(circuit)
     row = _row(_ask(ward), circuit)
     assert "prime_not_ended" in row.reasons
-    assert row.runs[0].reasons == ("flow_on_not_recorded", "prime_not_ended")
+    assert _met(row)[0].reasons == ("flow_on_not_recorded", "prime_not_ended")
 
 
 def test_a_stopped_prime_is_excluded_with_that_as_its_reason(ward: Ward) -> None:
@@ -196,7 +212,7 @@ def test_a_stopped_prime_is_excluded_with_that_as_its_reason(ward: Ward) -> None
     for circuit in (held, empty):
         ward.discard(circuit, "prime-stopped")
     told = _ask(ward)
-    assert [row.circuit.id for row in told.confirmed] == [held]
+    assert [row.circuit_id for row in told.circuits_on(Shelf.CONFIRMED)] == [held]
     assert _excluded(ward, told) == {empty: "prime_stopped"}
 
 
@@ -209,7 +225,7 @@ def test_a_circuit_that_came_back_unused_met_nobody(ward: Ward) -> None:
     )
     came_back_unused(asked, site=ward.site)
     row = _row(_ask(ward), circuit)
-    assert [run.reasons for run in row.spared] == [("came_back_unused",)]
+    assert [run.reasons for run in _spared(row)] == [("came_back_unused",)]
 
 
 def test_two_claims_on_a_circuit_leave_both_patients_in_the_answer(ward: Ward) -> None:
@@ -218,11 +234,11 @@ def test_two_claims_on_a_circuit_leave_both_patients_in_the_answer(ward: Ward) -
     ward.flow_on(circuit)
     ward.now += HOUR
     ward.take(circuit)
-    first, second = _row(_ask(ward), circuit).runs
+    first, second = _met(_row(_ask(ward), circuit))
     assert first.shelf is Shelf.CONFIRMED
     assert second.reasons == ("claim_disputed", "flow_on_not_recorded")
-    ward.flow_on(circuit, run_id=second.run.run_id)
-    _, second = _row(_ask(ward), circuit).runs
+    ward.flow_on(circuit, run_id=second.run_id)
+    _, second = _met(_row(_ask(ward), circuit))
     assert second.reasons == ("claim_disputed",)
 
 
@@ -233,13 +249,14 @@ def test_a_disputed_part_leaves_its_circuit_open_for_other_lots_too(ward: Ward) 
     ward.go_on(two, reason="other")
     told = _ask(ward, OXYGENATOR, "OX-B")
     assert "claim_disputed" in _row(told, two).reasons
-    assert [row.circuit.id for row in _ask(ward, OXYGENATOR, "OX-A").confirmed] == [one]
+    sure = _ask(ward, OXYGENATOR, "OX-A").circuits_on(Shelf.CONFIRMED)
+    assert [row.circuit_id for row in sure] == [one]
 
 
 def test_ticked_parts_and_what_is_inside_a_pack_are_never_excluded(ward: Ward) -> None:
     circuit = ward.prime(LOT)
     told = _ask(ward, TIE, "TI-1")
-    assert _row(told, circuit).reasons == ("lot_not_recorded", "maker_not_recorded")
+    assert _row(told, circuit).reasons == ("maker_not_recorded", "stock_book_incomplete")
     ward.product("09521234000129", "Line", "line")
     inside = _row(_ask(ward, "09521234000129", "LI-1"), circuit)
     assert inside.reasons == ("inner_lot_not_known",)
@@ -251,7 +268,7 @@ def test_a_gap_is_found_also_after_the_products_kind_was_mended(ward: Ward) -> N
     ward.at("stock").product(
         OTHER_TAP, "Tap with a long name", "connector", maker="Mellowick Perfusion"
     )
-    assert "lot_not_recorded" in _row(_ask(ward, OTHER_TAP, "X-1"), circuit).reasons
+    assert "stock_book_incomplete" in _row(_ask(ward, OTHER_TAP, "X-1"), circuit).reasons
 
 
 def test_lots_alike_wait_for_a_person_under_one_product_only(ward: Ward) -> None:
@@ -270,8 +287,8 @@ def test_a_piece_is_asked_for_by_its_serial(ward: Ward) -> None:
     ward.scan(other, code(OXYGENATOR, serial="SN-9"))
     ward.scan(unread, code(PACK, "PK1"))
     told = _ask(ward, OXYGENATOR, "", serial="SN-0417")
-    assert [row.circuit.id for row in told.confirmed] == [held]
-    assert "serial_not_recorded" in _row(told, unread).reasons
+    assert [row.circuit_id for row in told.circuits_on(Shelf.CONFIRMED)] == [held]
+    assert "inner_lot_not_known" in _row(told, unread).reasons
     assert _excluded(ward, told) == {other: "other_lot"}
 
 
@@ -291,7 +308,7 @@ def test_a_code_that_is_not_known_here_may_be_any_unread_part(ward: Ward) -> Non
         unknown = unknown_product(session, "gs1", UNKNOWN)
         question = question_of(session, [], [(unknown.id, LOT)], unknown=[unknown])
         assert question is not None
-        told = answer(session, question, now=ward.now)
+        told = answer(session, scope_of(question), zone=ward.site.zone, now=ward.now)
     assert "maker_not_recorded" in _row(told, circuit).reasons  # the ticked ties
 
 
@@ -303,9 +320,7 @@ def test_an_answer_of_before_is_given_again_to_the_letter(ward: Ward) -> None:
     ward.at("stock").product(TAP, "Renamed", "connector")
     again = _ask(ward, as_of=before.cut.number)
     assert again.known_at == before.cut.recorded_at
-    assert replace(again.confirmed[0].circuit, place="") == replace(
-        before.confirmed[0].circuit, place=""
-    )
+    assert (again.circuits, again.patients) == (before.circuits, before.patients)
     assert (again.excluded, again.coverage) == (before.excluded, before.coverage)
 
 
@@ -356,14 +371,14 @@ def test_the_table_is_exact_and_carries_its_coverage_without_rows_too(ward: Ward
     used = ward.prime(odd)
     _used(ward, used)
     told = _ask(ward, lot=odd)
-    text = answer_csv(told, zone=ZONE, patients={})
+    text = _csv(ward, told)
     assert text.count("\r\n") == text.count("\n") == 2
     (line,) = csv.DictReader(io.StringIO(text, newline=""))
     assert odd in line["question"]
     assert line["digest"] == told.digest
-    (run,) = told.confirmed[0].runs
-    start = run.exposure.sure[0].start
+    (run,) = _met(told.circuits_on(Shelf.CONFIRMED)[0])
+    start = run.sure[0].start
     assert line["exposed_sure"].startswith(f"{start:%Y-%m-%dT%H:%M:%S}Z/")
-    nothing = answer_csv(_ask(ward, lot="NEVER"), zone=ZONE, patients={})
+    nothing = _csv(ward, _ask(ward, lot="NEVER"))
     (line,) = csv.DictReader(io.StringIO(nothing, newline=""))
     assert (line["circuits_looked_at"], line["complete"], line["shelf"]) == ("1", "1", "")

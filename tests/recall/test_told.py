@@ -16,7 +16,7 @@ from traceability.domain.exposure import Shelf
 from traceability.domain.shelves import facts as told
 from traceability.domain.shelves.answer import Answer, answer
 from traceability.domain.shelves.corrections import visible
-from traceability.domain.shelves.scope import Asked, Clause
+from traceability.domain.shelves.scope import Asked, Clause, Test
 from traceability.domain.shelves.situation import situation_at
 from traceability.recall.told import told_facts
 from traceability.recall.told.registry import TELLERS
@@ -26,6 +26,7 @@ SAYS_NOTHING = {
     "told-by-hand",
     "circuit-opened",
     "tag-key-set",
+    "stock-book-declared",
     "site-set-up",
     "person-set",
     "badge-issued",
@@ -74,7 +75,8 @@ def facts(ward: Ward) -> list[told.Fact]:
 
 
 def asked(ward: Ward, lot: str, *, kind: str = "tap") -> Answer:
-    clause = Clause(asked=Asked.LOTS, maker="Oskerby Devices", items=(kind,), lots=(lot,))
+    lots = Test(asked=Asked.LOTS, texts=(lot,))
+    clause = Clause(maker="Oskerby Devices", items=(kind,), tests=(lots,))
     situation = situation_at(facts(ward), as_of=ward.now, items={}, zone=ZoneInfo("UTC"))
     return answer([clause], situation)
 

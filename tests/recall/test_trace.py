@@ -104,8 +104,6 @@ class Rows:
         # A claim that is disputed, or has no flow on, makes nothing certain.
         is_certain = link.flow_from is not None and not link.disputed
         flow = link.flow_from if is_certain and link.flow_from else link.valid_from
-        if is_certain and not _moments(flow, link.valid_to):
-            flow = link.valid_from
         moments = {flow, *(part.valid_from for part in parts)}
         for part in parts:
             left = primed.get(part.circuit_id) if part.leaves else None
@@ -126,10 +124,6 @@ class Rows:
 
 def _in(at: datetime, start: datetime, end: datetime | None) -> bool:
     return start <= at and (end is None or at < end)
-
-
-def _moments(start: datetime, end: datetime | None) -> bool:
-    return end is None or start < end
 
 
 def ids(found: Trace, sort: Sort) -> set[UUID]:

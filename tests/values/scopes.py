@@ -11,7 +11,7 @@ from traceability.domain.scopes import Match, alike, in_dates, in_serial_range
 from traceability.domain.shelves import facts as told
 from traceability.domain.shelves.answer import Coverage, answer
 from traceability.domain.shelves.changes import changes
-from traceability.domain.shelves.scope import Asked, Clause
+from traceability.domain.shelves.scope import Asked, Clause, Test
 from traceability.domain.shelves.situation import situation_at
 from traceability.identifiers.gs1_dates import day_of
 from traceability.identifiers.gs1_table import TABLE
@@ -69,7 +69,7 @@ def _tap(p: str, lot: str | None, maker: str | None = _MAKER) -> told.PartIn:
 
 
 def _lots(*lots: str, maker: str = _MAKER) -> Clause:
-    return Clause(asked=Asked.LOTS, maker=maker, items=(_ITEM,), lots=lots)
+    return Clause(maker=maker, items=(_ITEM,), tests=(Test(asked=Asked.LOTS, texts=lots),))
 
 
 def _texts(given: Given) -> str:
@@ -98,14 +98,8 @@ def _shipped(given: Given) -> str:
     ship = None if given["ship"] is None else day(given["ship"])
     line = _receipt("A", 1, at=received, recorded_at=received, shipped=ship)
     primed = _prime("C", _tap("t", "A"), days=(received - _START).days + 1)
-    clause = Clause(
-        asked=Asked.SHIPPED,
-        maker=_MAKER,
-        items=(_ITEM,),
-        first_day=_end(given, "from"),
-        last_day=_end(given, "to"),
-    )
-    return _shelf([line, primed], clause)
+    test = Test(asked=Asked.SHIPPED, first_day=_end(given, "from"), last_day=_end(given, "to"))
+    return _shelf([line, primed], Clause(maker=_MAKER, items=(_ITEM,), tests=(test,)))
 
 
 def _on_shelf(given: Given) -> str:

@@ -80,3 +80,15 @@ def last_day_of_month(year: int, month: int) -> date:
     """
     first_of_next = date(year + month // 12, month % 12 + 1, 1)
     return first_of_next - timedelta(days=1)
+
+
+def last_day_of_use(printed: str) -> date:
+    """Return the last day of use of an expiry as printed: "2027-03-31", or "2027-03" for a month.
+
+    Raises:
+        ValueError: it is neither.
+    """
+    if len(printed) == len("2027-03"):
+        year, month = printed.split("-")
+        return last_day_of_month(int(year), int(month))
+    return date.fromisoformat(printed)

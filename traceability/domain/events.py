@@ -77,6 +77,7 @@ class Kind(StrEnum):
     TOLD_BY_HAND = "told-by-hand"
     CIRCUIT_OPENED = "circuit-opened"
     TAG_KEY_SET = "tag-key-set"
+    STOCK_BOOK_DECLARED = "stock-book-declared"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

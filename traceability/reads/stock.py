@@ -13,8 +13,9 @@ from sqlalchemy.orm import Session
 from traceability.domain.stock import Fitness, ShelfLot, fitness
 from traceability.storage.holds import Hold
 from traceability.storage.items import Lot, Product
+from traceability.storage.people import Person
 from traceability.storage.site import Place
-from traceability.storage.stock import SOME, StockBook, StockLevel
+from traceability.storage.stock import SOME, StockBook, StockBookWord, StockLevel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +51,16 @@ class LevelFacts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BookWord:
+    """Whether recall answers may count with a product's book."""
+
+    complete: bool
+    at: datetime
+    person: str
+    """Empty: a count that did not agree ended it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProductStock:
     """A product on the shelves."""
 
@@ -65,6 +76,8 @@ class ProductStock:
     in_book: bool
     """Something of it was received or counted; before that it has no number."""
     counted_at: datetime | None
+    book: BookWord | None
+    """What was said last of its book; None: nothing yet."""
     hold: str
     levels: tuple[LevelFacts, ...]
     """Only what is there or owed, first expiry first."""
@@ -129,6 +142,7 @@ def _with_levels(
     holds = _holds(session, site_id, subjects)
     books = select(StockBook).filter_by(site_id=site_id)
     book = {each.product_id: each for each in session.scalars(books)}
+    said = _words_on_books(session, site_id)
     by_product: dict[UUID, list[LevelFacts]] = {}
     for row in rows:
         facts = _level(row, holds, now, zone)
@@ -146,6 +160,7 @@ def _with_levels(
             counted=each.counted,
             in_book=each.counted and each.id in book,
             counted_at=book[each.id].counted_at if each.id in book else None,
+            book=said.get(each.id),
             hold=holds.get(each.id, ""),
             levels=tuple(sorted(by_product.get(each.id, []), key=_first_expiry_first))
             if each.counted
@@ -153,6 +168,25 @@ def _with_levels(
         )
         for each in products
     ]
+
+
+def _words_on_books(session: Session, site_id: UUID) -> dict[UUID, BookWord]:
+    rows = (
+        select(StockBookWord, Person.name)
+        .outerjoin(
+            Person,
+            (Person.site_id == StockBookWord.site_id) & (Person.id == StockBookWord.person_id),
+        )
+        .where(
+            StockBookWord.site_id == site_id,
+            StockBookWord.superseded_no.is_(None),
+            StockBookWord.valid_to.is_(None),
+        )
+    )
+    return {
+        word.product_id: BookWord(complete=word.complete, at=word.valid_from, person=name or "")
+        for word, name in session.execute(rows)
+    }
 
 
 def _level(

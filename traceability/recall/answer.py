@@ -1,215 +1,264 @@
-"""The answer itself: shelves with reasons, coverage, cut-off; the same for the same number."""
+"""Who was exposed, who may have been, who certainly was not, and how much of the record says so.
 
-import hashlib
-from collections.abc import Mapping
-from dataclasses import dataclass
+All reads happen in the session's one transaction, so that they see one state; the rules of
+`domain.shelves` judge what was read. The same question at the same number has the same answer.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
+from typing import Final
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
 from traceability.domain.exposure import Shelf
-from traceability.domain.spans import Span
-from traceability.recall import exposure
-from traceability.recall.circuits_seen import circuits, patients_of
-from traceability.recall.cut import Cut, cut_at
-from traceability.recall.judge_parts import judged_parts
-from traceability.recall.on_runs import PieceRow, piece_rows
-from traceability.recall.open_primes import open_primes
-from traceability.recall.question import Question
-from traceability.recall.sort_shelves import CircuitRow, Evidence, Judged, RunRow, circuit_row
-from traceability.storage.ledger import canonical
+from traceability.domain.notice_scope import Scope
+from traceability.domain.shelves.answer import Row, answered_by, connection_row
+from traceability.domain.shelves.findings import Finder, Finding
+from traceability.domain.shelves.scope import Asked
+from traceability.recall.answered import (
+    Answer,
+    CircuitRow,
+    Coverage,
+    MetRow,
+    PartRow,
+    PatientRow,
+    StockRow,
+)
+from traceability.recall.coverage import coverage_of
+from traceability.recall.cut import cut_at
+from traceability.recall.gathering import Seen, circuit_name
+from traceability.recall.in_stock import in_stock
+from traceability.recall.known import Known, connection_of, known, patient_name
+from traceability.recall.known_meetings import Claim, runs_named
 
+__all__ = ["Answer", "CircuitRow", "Coverage", "PartRow", "PatientRow", "StockRow", "answer"]
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Coverage:
-    """How much of the record stands behind the answer."""
-
-    circuits: int
-    complete: int
-    """Circuits in which every part of the kind asked for has its lot."""
-    with_gap: int
-    """Circuits with a part that may be asked for and whose lot, or serial, is not known."""
-    unknown: int
-    """Circuits whose contents are not recorded."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """Which circuits contain it, where each is, and which runs met it, when."""
-
-    question: Question
-    cut: Cut
-    asked_at: datetime
-    """When it was asked; see `known_at` for the moment of which it speaks."""
-    kinds: frozenset[str]
-    """Kinds of parts that were looked at for gaps; empty: all."""
-    confirmed: tuple[CircuitRow, ...]
-    cannot_be_excluded: tuple[CircuitRow, ...]
-    excluded: int
-    coverage: Coverage
-    patients: Mapping[UUID, UUID]
-    """Patient ids by run; whoever may see patients looks their texts up."""
-    pieces: tuple[PieceRow, ...] = ()
-    """Run parts and machines: what met a patient without being in a circuit; confirmed first."""
-
-    @property
-    def rows(self) -> tuple[CircuitRow, ...]:
-        """All rows, confirmed first."""
-        return (*self.confirmed, *self.cannot_be_excluded)
-
-    def pieces_on(self, shelf: Shelf | str) -> tuple[PieceRow, ...]:
-        """Return the run parts and machines of one shelf."""
-        return tuple(row for row in self.pieces if row.shelf == shelf)
-
-    @property
-    def run_ids(self) -> frozenset[UUID]:
-        """All runs that the answer names, on whatever shelf."""
-        of_circuits = (run.run.run_id for row in self.rows for run in (*row.runs, *row.spared))
-        of_pieces = (row.piece.run_id for row in self.pieces)
-        return frozenset((*of_circuits, *(each for each in of_pieces if each is not None)))
-
-    @property
-    def known_at(self) -> datetime:
-        """The moment of which it speaks: now, or the last entry it was cut at."""
-        return self.asked_at if self.cut.latest else self.cut.recorded_at or self.asked_at
-
-    @property
-    def on_patient_now(self) -> tuple[CircuitRow, ...]:
-        """Circuits of the answer that are on a patient with it, or may be, at that moment."""
-        return tuple(row for row in self.rows if row.going_on)
-
-    @property
-    def digest(self) -> str:
-        """Sixteen hex digits over everything the answer says; two prints can be compared."""
-        said = {
-            "lots": [lot.id for lot in self.question.lots],
-            "units": [unit.id for unit in self.question.units],
-            "products": [product.id for product in self.question.products],
-            "kinds": sorted(self.kinds),
-            "number": self.cut.number,
-            "rows": [self._said(row) for row in self.rows],
-            "excluded": self.excluded,
-            "coverage": [
-                self.coverage.circuits,
-                self.coverage.with_gap,
-                self.coverage.unknown,
-            ],
-        }
-        if self.pieces:
-            said["pieces"] = [self._said_of_piece(row) for row in self.pieces]
-        return hashlib.sha256(canonical(said).encode("ascii")).hexdigest()[:16]
-
-    def _said(self, row: CircuitRow) -> list[object]:
-        return [
-            row.circuit.id,
-            row.shelf,
-            row.reasons,
-            row.circuit.phase,
-            row.circuit.place_id,
-            [[part.recorded_no, part.line] for part in row.parts],
-            [self._said_of_run(run) for run in (*row.runs, *row.spared)],
-        ]
-
-    def _said_of_piece(self, row: PieceRow) -> list[object]:
-        piece = row.piece
-        return [
-            piece.recorded_no,
-            piece.line,
-            piece.run_id,
-            self.patients.get(piece.run_id) if piece.run_id else None,
-            row.shelf,
-            row.reasons,
-            _ends(row.exposure.sure),
-            _ends(row.exposure.possible),
-        ]
-
-    def _said_of_run(self, run: RunRow) -> list[object]:
-        return [
-            run.run.run_id,
-            self.patients.get(run.run.run_id),
-            run.shelf,
-            run.reasons,
-            _ends(run.exposure.sure),
-            _ends(run.exposure.possible),
-        ]
-
-
-def _ends(spans: tuple[Span, ...]) -> list[list[datetime | None]]:
-    return [[one.start, one.end] for one in spans]
+SHELVES: Final = tuple(Shelf)
+MOST_NAMED: Final = 4
+"""Lots named of what an unrecorded part can be."""
 
 
 def answer(
     session: Session,
-    question: Question,
+    scope: Scope,
     *,
+    zone: ZoneInfo,
     now: datetime,
     as_of_no: int | None = None,
     as_of: datetime | None = None,
 ) -> Answer:
     """Return the answer as of a ledger number or a clock time; neither means as of now.
 
-    All reads happen in the session's one transaction, so that they see one state.
+    Args:
+        session: one that reads.
+        scope: what is asked.
+        zone: of the unit: days of receipts are local days.
+        now: when it is asked.
+        as_of_no: the last ledger number that is believed.
+        as_of: the last moment of entry that is believed.
     """
     cut = cut_at(session, as_of_no, as_of)
-    judged, kinds = judged_parts(session, question, cut)
-    of_circuit: dict[UUID, list[Judged]] = {}
-    for one in judged:
-        of_circuit.setdefault(one.part.circuit_id, []).append(one)
-    unknown = set(exposure.unknown_contents(session, cut))
-    primes = open_primes(session, kinds, cut)
-    whole = _whole(unknown, primes)
-    seen = circuits(session, {*of_circuit, *whole}, cut)
-    rows = sorted(
-        (
-            circuit_row(
-                Evidence(
-                    circuit=circuit,
-                    parts=of_circuit.get(circuit_id, []),
-                    whole=whole.get(circuit_id, frozenset()),
-                )
-            )
-            for circuit_id, circuit in seen.items()
-        ),
-        key=_order,
-    )
-    total = exposure.circuits_begun(session, cut)
-    gaps = {one.part.circuit_id for one in judged if one.reasons & GAPS}
-    gaps |= set(primes)
-    runs = {run.run.run_id for row in rows for run in (*row.runs, *row.spared)}
-    pieces = piece_rows(session, question, kinds, cut)
-    runs |= {row.piece.run_id for row in pieces if row.piece.run_id is not None}
+    world = known(session, scope, cut, zone)
+    finder = Finder(world.situation, tuple(each.clause for each in world.asked.clauses))
+    found = answered_by(finder)
+    numbers = runs_named(session, world.runs, cut)
+    telling = _Telling(world, finder, numbers)
+    circuits = sorted(telling.circuits(found.circuits), key=_circuit_order)
+    patients = sorted(telling.patients(found.patients), key=_patient_order)
+    named = {run for row in patients for run in row.run_ids}
+    gaps = {UUID(name) for name in found.gaps}
+    coverage = coverage_of(session, world.asked, gaps, cut)
     return Answer(
-        question=question,
+        scope=scope,
+        products=world.asked.products,
+        kinds=world.asked.kinds,
         cut=cut,
         asked_at=now,
-        kinds=kinds,
-        confirmed=tuple(row for row in rows if row.shelf is Shelf.CONFIRMED),
-        cannot_be_excluded=tuple(row for row in rows if row.shelf is not Shelf.CONFIRMED),
-        excluded=total - len(rows),
-        coverage=Coverage(
-            circuits=total,
-            complete=total - len(gaps - unknown) - len(unknown),
-            with_gap=len(gaps - unknown),
-            unknown=len(unknown),
-        ),
-        patients=patients_of(session, runs, cut),
-        pieces=pieces,
+        circuits=tuple(circuits),
+        patients=tuple(patients),
+        stock=tuple(in_stock(session, world, now, cut)),
+        stock_left=dict(_left(finder, world)),
+        excluded=coverage.circuits - len(circuits),
+        runs_excluded=coverage.runs - len(named),
+        coverage=coverage,
+        contradicted=found.contradicted,
+        not_narrowed=tuple(item for item in found.not_narrowed if item in world.asked.kinds),
     )
 
 
-GAPS = frozenset(
-    {"inner_lot_not_known", "lot_not_recorded", "maker_not_recorded", "serial_not_recorded"}
-)
-"""Reasons that mean that something was not recorded; the others are doubts about what was."""
+class _Telling:
+    """Makes rows of what the rules found."""
+
+    def __init__(self, world: Known, finder: Finder, runs: Mapping[UUID, tuple[UUID, str]]) -> None:
+        self.world, self.finder, self.runs = world, finder, runs
+        self.known = {circuit.name: circuit for circuit in world.situation.circuits}
+
+    def number(self, run_id: UUID) -> str:
+        return self.runs[run_id][1]
+
+    def circuits(self, rows: Mapping[str, Row]) -> Iterator[CircuitRow]:
+        for begun in self.world.circuits.values():
+            row = rows[circuit_name(begun.id)]
+            if row.shelf is Shelf.EXCLUDED:
+                continue
+            parts = self.parts(row.findings)
+            met = tuple(self.met(claim, parts) for claim in self.world.claims.get(begun.id, ()))
+            yield CircuitRow(
+                site_id=begun.site_id,
+                circuit_id=begun.id,
+                number=begun.number,
+                shelf=row.shelf,
+                reasons=tuple(map(str, row.reasons)),
+                parts=parts,
+                met=met,
+                going_on=any(span.end is None for each in met for span in each.possible),
+                begun_at=begun.begun_at,
+            )
+
+    def met(self, claim: Claim, parts: tuple[PartRow, ...]) -> MetRow:
+        row = Row(shelf=Shelf.EXCLUDED)
+        if not claim.came_back:
+            patient = patient_name(claim.run_id, self.world.patients)
+            row = connection_row(self.finder, connection_of(claim, patient), self.known)
+        reasons = tuple(map(str, row.reasons))
+        if row.shelf is Shelf.EXCLUDED:
+            reasons = tuple(sorted(_why_spared(claim, parts)))
+        return MetRow(
+            run_id=claim.run_id,
+            run=self.number(claim.run_id),
+            taken_at=claim.taken_at,
+            flow_from=claim.flow_from,
+            end=claim.end,
+            disputed=claim.disputed,
+            transferred=claim.transferred,
+            shelf=row.shelf,
+            reasons=reasons,
+            sure=row.sure,
+            possible=row.possible,
+        )
+
+    def patients(self, rows: Mapping[str, Row]) -> Iterator[PatientRow]:
+        runs: dict[str, list[UUID]] = {}
+        for run_id in self.world.runs:
+            runs.setdefault(patient_name(run_id, self.world.patients), []).append(run_id)
+        circuits = self._circuits_of_patients()
+        for name, run_ids in runs.items():
+            row = rows.get(name)
+            if row is None or row.shelf is Shelf.EXCLUDED:
+                continue
+            ordered = sorted(run_ids, key=lambda run: (self.number(run), run))
+            own = [f for f in row.findings if self.seen(f).circuit_id is None]
+            yield PatientRow(
+                site_id=self.runs[ordered[0]][0],
+                patient_id=self.world.patients.get(ordered[0]),
+                run_ids=tuple(ordered),
+                runs=tuple(map(self.number, ordered)),
+                circuit_ids=tuple(circuits.get(name, ())),
+                shelf=row.shelf,
+                reasons=tuple(map(str, row.reasons)),
+                parts=self.parts(own),
+                sure=row.sure,
+                possible=row.possible,
+                continues_beyond_our_record=row.continues_beyond_our_record,
+                going_on=any(span.end is None for span in row.possible),
+            )
+
+    def _circuits_of_patients(self) -> dict[str, list[UUID]]:
+        found: dict[str, list[UUID]] = {}
+        for circuit_id, claims in self.world.claims.items():
+            for claim in claims:
+                if not claim.came_back:
+                    of = found.setdefault(patient_name(claim.run_id, self.world.patients), [])
+                    of += [circuit_id] if circuit_id not in of else []
+        return found
+
+    def seen(self, finding: Finding) -> Seen:
+        return self.world.gathered.seen[finding.use.key]
+
+    def parts(self, findings: Iterable[Finding]) -> tuple[PartRow, ...]:
+        """Return the parts of a row, each once, the surest first."""
+        by_use: dict[int, list[Finding]] = {}
+        for finding in findings:
+            by_use.setdefault(finding.use.key, []).append(finding)
+        rows = [self.part(each) for each in by_use.values()]
+        return tuple(
+            sorted(rows, key=lambda r: (SHELVES.index(r.shelf), r.slot, r.ordinal, r.start))
+        )
+
+    def part(self, findings: list[Finding]) -> PartRow:
+        seen = self.seen(findings[0])
+        shelf = Shelf.CANNOT_BE_EXCLUDED
+        if any(finding.captured for finding in findings):
+            shelf = Shelf.CONFIRMED
+        elif any(finding.always for finding in findings):
+            shelf = Shelf.INFERRED
+        open_by = {str(reason) for finding in findings for reason in finding.reasons}
+        return PartRow(
+            part_id=seen.part_id,
+            slot=seen.slot,
+            ordinal=seen.ordinal,
+            kind=seen.kind,
+            product_id=seen.product_id,
+            lot=seen.lot,
+            serial=seen.serial,
+            known=seen.known,
+            state=seen.state,
+            start=seen.start,
+            end=seen.end,
+            shelf=shelf,
+            reasons=() if shelf is not Shelf.CANNOT_BE_EXCLUDED else tuple(sorted(open_by)),
+            body_site=seen.place,
+            leaves=seen.leaves,
+            dropped=self.world.gathered.was_dropped(seen),
+            stays=seen.stays,
+            may_be=_may_be(findings[0], seen),
+        )
 
 
-def _whole(unknown: set[UUID], primes: list[UUID]) -> dict[UUID, frozenset[str]]:
-    """Return the circuits that are open in all their time, each with its reasons."""
-    found = {circuit_id: frozenset({"contents_unknown"}) for circuit_id in unknown}
-    return found | {circuit_id: frozenset({"prime_not_ended"}) for circuit_id in primes}
+def _may_be(finding: Finding, seen: Seen) -> tuple[tuple[UUID, str], ...]:
+    """Return what the stock book lets an unrecorded part be; nothing where it says nothing."""
+    if seen.lot is not None or finding.use.equipment or finding.use.pack is not None:
+        return ()
+    pairs = sorted((unit.maker, unit.lot) for unit in finding.units if unit.maker and unit.lot)
+    return tuple((UUID(maker), lot) for maker, lot in pairs[:MOST_NAMED])
 
 
-def _order(row: CircuitRow) -> tuple[bool, float, str]:
-    """Who is on a patient with it now first, then the newest."""
-    return (not row.going_on, -row.circuit.begun_at.timestamp(), row.circuit.number)
+def _why_spared(claim: Claim, parts: tuple[PartRow, ...]) -> set[str]:
+    """Return why a run is excluded although its circuit is not."""
+    if claim.came_back:
+        return {"came_back_unused"}
+    return {_spared_by(part, claim) for part in parts} or {"part_in_after_flow_off"}
+
+
+def _spared_by(part: PartRow, claim: Claim) -> str:
+    if part.dropped:
+        return "dropped_before_use"
+    if part.leaves:
+        return "used_in_priming"
+    if part.start < claim.possible_from:
+        return "part_out_before_flow_on"
+    return "part_in_after_flow_off"
+
+
+def _left(
+    finder: Finder, world: Known
+) -> Iterator[tuple[tuple[UUID, str], tuple[int, int] | None]]:
+    """Yield what can be left of each lot that is asked for by its text."""
+    for each in world.asked.clauses:
+        for test in each.clause.tests if each.product is not None else ():
+            if test.asked is Asked.LOTS and not test.negated:
+                for lot in test.texts[:20]:
+                    item, maker = each.clause.items[0], each.clause.maker
+                    yield (UUID(maker), lot), finder.stock_left(item, maker, lot)
+
+
+def _circuit_order(row: CircuitRow) -> tuple[int, bool, float, str]:
+    """Shelf by shelf; who is on a patient with it now first, then the newest."""
+    return (SHELVES.index(row.shelf), not row.going_on, -row.begun_at.timestamp(), row.number)
+
+
+def _patient_order(row: PatientRow) -> tuple[int, bool, float, tuple[str, ...]]:
+    start = min(span.start for span in row.possible)
+    return (SHELVES.index(row.shelf), not row.going_on, -start.timestamp(), row.runs)

@@ -5,11 +5,12 @@ Only what is not excluded is in it. Whose patients they are is left out unless i
 
 from collections.abc import Sequence
 from typing import Final
+from uuid import UUID
 
 from traceability.domain.exposure import Shelf
 from traceability.domain.spans import without
 from traceability.domain.trace import Link, Listed, Node, Sort, Stay, StayKind, Sure, Trace
-from traceability.recall.answered import Answer, CircuitRow, PartRow, PatientRow
+from traceability.recall.answered import Answer, CircuitRow, MetRow, PatientRow
 
 SURE: Final = {
     Shelf.CONFIRMED: Sure.SURE,
@@ -36,36 +37,38 @@ def trace_of(
     links = [
         Link(source=subject.key, target=_circuit(row).key, sure=SURE[row.shelf]) for row in rows
     ]
-    links += [link for row in people for link in _met(subject, row, rows)]
-    runs = {node.key: node for row in people for node in _runs(row)}
+    links += [_link(row, each) for row in rows for each in row.met]
+    runs = {node.key: node for row in rows for each in row.met for node in [_run(each)]}
+    runs |= {node.key: node for row in people for node in _runs(row)}
+    links += [link for row in people for link in _without_circuit(subject, row)]
     lists = {
         Sort.CIRCUIT: Listed(
             nodes=tuple(_circuit(row) for row in rows), total=len(answer.circuits)
         ),
-        Sort.RUN: Listed(
-            nodes=tuple(runs.values()),
-            total=len({run for row in answer.patients for run in row.run_ids}),
-        ),
+        Sort.RUN: Listed(nodes=tuple(runs.values()), total=len({*answer.run_ids, *runs_of(rows)})),
     }
     if patients:
+        named = [row for row in people if row.patient_id]
         lists[Sort.PATIENT] = Listed(
-            nodes=tuple(_patient(row) for row in people if row.patient_id), total=_named(answer)
+            nodes=tuple(_patient(row) for row in named), total=_named(answer)
         )
         links += [
-            Link(source=node.key, target=_patient(row).key)
-            for row in people
-            if row.patient_id
-            for node in _runs(row)
+            Link(source=node.key, target=_patient(row).key) for row in named for node in _runs(row)
         ]
     return Trace(
         subject=subject,
         lists=lists,
         links=tuple(links),
-        stays=(*_in_circuits(rows), *(stay for row in people for stay in _exposed(row, patients))),
+        stays=tuple(stay for row in rows for stay in _stays(row)),
         over_time=_by_month(answer.circuits) if len(answer.circuits) > shown else {},
         cut_no=answer.cut.number,
         recorded_at=answer.cut.recorded_at,
     )
+
+
+def runs_of(rows: Sequence[CircuitRow]) -> set[UUID]:
+    """Return all runs that these circuits were on."""
+    return {each.run_id for row in rows for each in row.met}
 
 
 def _named(answer: Answer) -> int:
@@ -88,66 +91,61 @@ def _patient(row: PatientRow) -> Node:
     return Node(sort=Sort.PATIENT, id=str(row.patient_id), label=f"Patient of {number}", of=number)
 
 
-def _met(subject: Node, row: PatientRow, circuits: Sequence[CircuitRow]) -> list[Link]:
-    sure = SURE[row.shelf]
-    found = [
-        Link(source=_circuit(each).key, target=f"{Sort.RUN}:{run}", sure=sure)
-        for each in circuits
-        if each.circuit_id in row.circuit_ids
-        for run in each.run_ids
-        if run in row.run_ids
-    ]
-    # A run part or a machine met the run itself, without a circuit between.
-    linked = {link.target for link in found}
-    for run in _runs(row):
-        if run.key not in linked and (row.parts or not row.circuit_ids):
-            found.append(Link(source=subject.key, target=run.key, sure=sure))
-    return found
+def _run(met: MetRow) -> Node:
+    return Node(sort=Sort.RUN, id=str(met.run_id), label=met.run)
 
 
-def _in_circuits(rows: Sequence[CircuitRow]) -> list[Stay]:
-    found: list[Stay] = []
-    for row in rows:
-        parts: Sequence[PartRow] = row.parts
-        times = {(part.start, part.end): SURE[part.shelf] for part in reversed(parts)}
-        if not parts:
-            times[row.begun_at, None] = SURE[row.shelf]
-        found += [
-            Stay(
-                lane=_circuit(row).key,
-                kind=StayKind.IN_CIRCUIT,
-                start=start,
-                end=end,
-                sure=sure,
-                label="" if parts else "contents not recorded",
-            )
-            for (start, end), sure in times.items()
-        ]
-    return found
+def _link(row: CircuitRow, met: MetRow) -> Link:
+    return Link(
+        source=_circuit(row).key,
+        target=_run(met).key,
+        sure=SURE[met.shelf],
+        start=met.flow_from or met.taken_at,
+        end=met.end,
+    )
 
 
-def _exposed(row: PatientRow, patients: bool) -> list[Stay]:
-    nodes = _runs(row)
-    if not nodes:
+def _without_circuit(subject: Node, row: PatientRow) -> list[Link]:
+    """Return links to the runs of run parts and machines, which met them without a circuit."""
+    if not row.parts and row.circuit_ids:
         return []
-    lane = _patient(row).key if patients and row.patient_id else nodes[0].key
-    label = ", ".join(row.runs)
-    sure = Sure.INFERRED if row.shelf is Shelf.INFERRED else Sure.SURE
-    return [
+    return [Link(source=subject.key, target=node.key, sure=SURE[row.shelf]) for node in _runs(row)]
+
+
+def _stays(row: CircuitRow) -> list[Stay]:
+    lane = _circuit(row).key
+    times = {(part.start, part.end): SURE[part.shelf] for part in reversed(row.parts)}
+    if not row.parts:
+        times[row.begun_at, None] = SURE[row.shelf]
+    found = [
         Stay(
             lane=lane,
-            kind=StayKind.ON_PATIENT,
-            start=span.start,
-            end=span.end,
-            sure=how,
-            label=label,
+            kind=StayKind.IN_CIRCUIT,
+            start=start,
+            end=end,
+            sure=sure,
+            label="" if row.parts else "contents not recorded",
         )
-        for spans, how in (
-            (without(row.possible, row.sure), Sure.POSSIBLE),
-            (row.sure, sure),
-        )
-        for span in spans
+        for (start, end), sure in times.items()
     ]
+    for met in row.met:
+        sure = Sure.INFERRED if met.shelf is Shelf.INFERRED else Sure.SURE
+        for spans, how in (
+            (without(met.possible, met.sure), Sure.POSSIBLE),
+            (met.sure, sure),
+        ):
+            found += [
+                Stay(
+                    lane=lane,
+                    kind=StayKind.ON_PATIENT,
+                    start=each.start,
+                    end=each.end,
+                    sure=how,
+                    label=met.run,
+                )
+                for each in spans
+            ]
+    return found
 
 
 def _by_month(rows: Sequence[CircuitRow]) -> dict[str, tuple[int, int]]:

@@ -14,9 +14,10 @@ from traceability.domain.exposure import Shelf
 from traceability.domain.notice_scope import Scope, scope_json
 from traceability.domain.spans import Span
 from traceability.recall.cut import Cut
+from traceability.recall.question import ProductNamed
 from traceability.storage.ledger import canonical
 
-__all__ = ["Answer", "CircuitRow", "Coverage", "PartRow", "PatientRow", "StockRow"]
+__all__ = ["Answer", "CircuitRow", "Coverage", "MetRow", "PartRow", "PatientRow", "StockRow"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,8 +41,34 @@ class PartRow:
     shelf: Shelf
     """Of the part alone; together with others the row may stand higher."""
     reasons: tuple[str, ...]
+    body_site: str = ""
+    """Where a run part lies; the place of a machine that stood in the same place."""
+    leaves: bool = False
+    """Used while priming only."""
+    dropped: bool = False
+    """It was discarded before the prime had ended."""
+    stays: bool = False
+    """A fluid: it stays in the circuit until its end, whatever happens to the bag."""
     may_be: tuple[tuple[UUID, str], ...] = ()
     """Products and lots it can be, where the stock book narrows them; a few at most."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MetRow:
+    """One claim of a run on a circuit that is not excluded."""
+
+    run_id: UUID
+    run: str
+    taken_at: datetime
+    flow_from: datetime | None
+    end: datetime | None
+    disputed: bool
+    transferred: bool
+    shelf: Shelf
+    reasons: tuple[str, ...]
+    """Why it cannot be excluded; of an excluded one, why although the circuit is not."""
+    sure: tuple[Span, ...]
+    possible: tuple[Span, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,11 +83,16 @@ class CircuitRow:
     """Why it cannot be excluded, sorted; empty on other shelves."""
     parts: tuple[PartRow, ...]
     """What put it there, the surest first; empty where its contents are not recorded."""
-    run_ids: tuple[UUID, ...]
-    """Runs it was on, in order of time; empty: never on a patient."""
+    met: tuple[MetRow, ...]
+    """Runs it was on, or may have been, in order of time; empty: never on a patient."""
     going_on: bool
     """A patient may be meeting it now."""
     begun_at: datetime
+
+    @property
+    def run_ids(self) -> tuple[UUID, ...]:
+        """Ids of the runs it was on, in order of time, each once."""
+        return tuple(dict.fromkeys(each.run_id for each in self.met))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +158,10 @@ class Answer:
     """Who was exposed, who may have been, what is left, and how much of the record says so."""
 
     scope: Scope
+    products: tuple[ProductNamed, ...]
+    """The products that the scope names, as the record knows them."""
+    kinds: frozenset[str]
+    """Kinds of parts that were looked at for gaps; empty: all."""
     cut: Cut
     asked_at: datetime
     circuits: tuple[CircuitRow, ...]
@@ -136,12 +172,24 @@ class Answer:
     """Least and most units left by product and lot asked for; None where the book cannot say."""
     excluded: int
     """Circuits on the fourth shelf."""
-    patients_excluded: int
+    runs_excluded: int
+    """Runs that no row of a patient names."""
     coverage: Coverage
     contradicted: tuple[str, ...]
     """Kinds whose stock book contradicts itself; a task to mend it."""
     not_narrowed: tuple[str, ...]
     """Kinds asked for whose stock book is not complete: nothing was narrowed by counting."""
+
+    @property
+    def known_at(self) -> datetime:
+        """The moment of which it speaks: when it was asked, or the last entry it was cut at."""
+        return self.asked_at if self.cut.latest else self.cut.recorded_at or self.asked_at
+
+    @property
+    def run_ids(self) -> frozenset[UUID]:
+        """All runs that the answer names, on whatever shelf."""
+        of_circuits = (each.run_id for row in self.circuits for each in row.met)
+        return frozenset((*of_circuits, *(run for row in self.patients for run in row.run_ids)))
 
     def circuits_on(self, shelf: Shelf) -> tuple[CircuitRow, ...]:
         """Return the circuits of one shelf."""
@@ -164,7 +212,7 @@ class Answer:
                 for row in self.stock
             ],
             "left": sorted([str(key), left] for key, left in self.stock_left.items()),
-            "excluded": [self.excluded, self.patients_excluded],
+            "excluded": [self.excluded, self.runs_excluded],
             "coverage": [
                 self.coverage.circuits,
                 self.coverage.with_gap,
@@ -179,7 +227,11 @@ class Answer:
 
 def _said_of_circuit(row: CircuitRow) -> list[object]:
     parts = [[part.part_id, part.start, part.end, part.lot, part.shelf] for part in row.parts]
-    return [row.circuit_id, row.shelf, row.reasons, parts, row.run_ids]
+    met = [
+        [each.run_id, each.shelf, each.reasons, _ends(each.sure), _ends(each.possible)]
+        for each in row.met
+    ]
+    return [row.circuit_id, row.shelf, row.reasons, parts, met]
 
 
 def _said_of_patient(row: PatientRow) -> list[object]:

@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.parts import PartState
 from traceability.recall.answer import Answer
-from traceability.recall.exposure import blocks
 from traceability.recall.open_primes import stopped_primes
+from traceability.recall.record import blocks
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, Part
 
@@ -35,7 +35,7 @@ def excluded_rows(
     session: Session, answer: Answer, *, before: int | None = None, limit: int = 200
 ) -> list[Excluded]:
     """Return the newest excluded circuits; the next page by the last row's `begun_no`."""
-    shown = {row.circuit.id for row in answer.rows}
+    shown = {row.circuit_id for row in answer.circuits}
     found: list[Excluded] = []
     while len(found) < limit:
         last = answer.cut.number if before is None else before - 1

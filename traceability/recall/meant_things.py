@@ -9,8 +9,8 @@ from sqlalchemy import ColumnElement, func, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from traceability.domain.keys import unit_key
-from traceability.recall.exposure import blocks
 from traceability.recall.question import ProductNamed, named
+from traceability.recall.record import blocks
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.equipment import EquipmentState, EquipmentUse
 from traceability.storage.items import Product

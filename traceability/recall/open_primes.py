@@ -12,7 +12,7 @@ from traceability.domain.circuits import Origin, Phase
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
 from traceability.recall.cut import Cut
-from traceability.recall.exposure import blocks, not_superseded
+from traceability.recall.record import blocks, not_superseded
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Sheet
 from traceability.storage.runs import CircuitOnRun

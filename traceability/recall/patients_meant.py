@@ -7,7 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.recall.cut import Cut, cut_at
-from traceability.recall.exposure import blocks
+from traceability.recall.record import blocks
 from traceability.recall.touched import runs_of_patients
 from traceability.recall.trace_people import end_of, merged_into, patients_of_runs
 from traceability.storage.base import believed_at

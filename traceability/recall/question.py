@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.keys import lot_key, product_key, unit_key
+from traceability.domain.notice_scope import ProductRef, Said, Scope, ScopeClause, ScopeTest
 from traceability.storage.items import Lot, Product
 from traceability.storage.site import Site
 
@@ -71,6 +72,33 @@ class Question:
         if not all(product.known for product in self.products):
             return frozenset()
         return frozenset(product.kind for product in self.products)
+
+
+def scope_of(question: Question) -> Scope:
+    """Return the question as a notice would state it: a clause for each thing asked."""
+    clauses: list[ScopeClause] = []
+    for product in question.products:
+        ref = ref_of(product)
+        lots = tuple(lot.text for lot in question.lots if lot.product.id == product.id)
+        serials = tuple(unit.serial for unit in question.units if unit.product.id == product.id)
+        for kind, texts in ((Said.LOTS, lots), (Said.SERIALS, serials)):
+            if texts:
+                test = ScopeTest(kind=kind, texts=texts)
+                clauses.append(ScopeClause(products=(ref,), tests=(test,)))
+        if not lots and not serials:
+            clauses.append(ScopeClause(products=(ref,)))
+    return Scope(clauses=tuple(clauses))
+
+
+def ref_of(product: ProductNamed) -> ProductRef:
+    """Return a product as a scope names it."""
+    return ProductRef(
+        standard=product.standard,
+        identifier=product.identifier,
+        maker=product.maker,
+        item_number=product.item_number,
+        name=product.name,
+    )
 
 
 def product_named(session: Session, product_id: UUID) -> ProductNamed | None:

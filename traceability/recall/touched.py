@@ -16,7 +16,7 @@ from traceability.domain.events import Kind
 from traceability.domain.trace import Sort
 from traceability.recall.asked_about import COUNT_MOST, Subject
 from traceability.recall.cut import Cut
-from traceability.recall.exposure import blocks, kinds_with_gaps
+from traceability.recall.record import blocks, kinds_with_gaps
 from traceability.recall.touched_then import circuits_begun_between, meets, on_runs_between
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import LOT_UNKNOWN, CircuitPlace, Part, Signature

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from traceability.recall.asked_about import COUNT_MOST
 from traceability.recall.cut import Cut
-from traceability.recall.exposure import not_superseded
+from traceability.recall.record import not_superseded
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPlace
 from traceability.storage.runs import CircuitOnRun

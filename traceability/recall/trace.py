@@ -12,16 +12,22 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from traceability.domain.spans import without
 from traceability.domain.trace import Link, Listed, Node, Sort, Stay, StayKind, Sure, Trace
 from traceability.recall.asked_about import COUNT_MOST, Subject
-from traceability.recall.circuits_seen import CircuitSeen, OnRun, circuits
 from traceability.recall.cut import Cut, cut_at
-from traceability.recall.exposure import PartSeen, parts_in
-from traceability.recall.sort_shelves import CircuitRow, Evidence, Judged, circuit_row
+from traceability.recall.known_meetings import Claim
 from traceability.recall.touched import circuit_ids, has_more_lots, run_ids
 from traceability.recall.trace_beside import machines_beside, people_beside, places_beside
+from traceability.recall.trace_circuits import (
+    CircuitTraced,
+    PieceIn,
+    circuits_traced,
+    claim_sure,
+    met,
+    pieces_in,
+)
 from traceability.recall.trace_parts import (
-    circuit_end,
     own_run_parts,
     parts_inside,
     run_parts_inside,
@@ -55,10 +61,10 @@ def trace(
     cut = cut_at(session, as_of_no)
     ids = circuit_ids(session, subject, cut)
     counted, page = ids[:COUNT_MOST], ids[first : first + shown]
-    seen = circuits(session, page, cut)
+    seen = circuits_traced(session, page, cut)
     own_runs, runs_through, taken = run_ids(session, subject, counted, cut)
     is_exact = len(ids) <= COUNT_MOST and not has_more_lots(session, subject, cut)
-    rows = _rows(session, subject, seen, cut) if subject.node.sort in OF_PARTS else {}
+    rows = _rows(session, subject, page, cut) if subject.node.sort in OF_PARTS else {}
     begun = sorted(seen.values(), key=lambda each: (each.begun_at, each.number))
     lists = {
         Sort.CIRCUIT: Listed(
@@ -69,7 +75,7 @@ def trace(
         )
     }
     links = [link for each in begun for link in _links(subject, each, rows.get(each.id))]
-    of_shown = {run.run_id: None for each in begun for run in each.on_runs}
+    of_shown = {run.run_id: None for each in begun for run in each.claims}
     mine = own_runs if first == 0 else []
     all_runs = list(dict.fromkeys([*own_runs, *runs_through]))
     shown_runs = list(dict.fromkeys([*mine[:shown], *of_shown]))
@@ -120,7 +126,7 @@ def trace(
     )
 
 
-def circuit_node(circuit: CircuitSeen) -> Node:
+def circuit_node(circuit: CircuitTraced) -> Node:
     """Return a circuit as a node."""
     return Node(
         sort=Sort.CIRCUIT,
@@ -128,11 +134,11 @@ def circuit_node(circuit: CircuitSeen) -> Node:
         label=circuit.number,
         detail=circuit.circuit_type,
         start=circuit.begun_at,
-        end=circuit_end(circuit),
+        end=circuit.end,
     )
 
 
-def _plain(subject: Subject, begun: Sequence[CircuitSeen], links: Sequence[Link]) -> list[Link]:
+def _plain(subject: Subject, begun: Sequence[CircuitTraced], links: Sequence[Link]) -> list[Link]:
     """Return a link to each circuit that has none: taken by the person, or of those days."""
     linked = {link.target for link in links if link.source == subject.node.key}
     keys = [circuit_node(each).key for each in begun]
@@ -153,134 +159,84 @@ def _without(listed: Listed, subject: Node) -> Listed:
 
 
 def _rows(
-    session: Session, subject: Subject, seen: dict[UUID, CircuitSeen], cut: Cut
-) -> dict[UUID, CircuitRow]:
-    """Return the circuits of a page with the parts asked about, judged as an answer judges them."""
-    parts: list[PartSeen] = []
-    page = list(seen)
+    session: Session, subject: Subject, page: Sequence[UUID], cut: Cut
+) -> dict[UUID, list[PieceIn]]:
+    """Return the parts asked about in the circuits of a page."""
     match subject.node.sort:
         case Sort.UNIT:
-            parts = parts_in(session, page, cut, Part.unit_id.in_(subject.ids))
+            parts = pieces_in(session, page, cut, Part.unit_id.in_(subject.ids))
         case Sort.LOT:
-            parts = parts_in(session, page, cut, Part.lot_id.in_(subject.ids))
+            parts = pieces_in(session, page, cut, Part.lot_id.in_(subject.ids))
         case _:
-            parts = parts_in(session, page, cut, Part.product_id.in_(subject.ids))
-    of_circuit: dict[UUID, list[Judged]] = {}
-    for part in parts:
-        doubts = frozenset({"claim_disputed"}) if part.disputed else frozenset[str]()
-        of_circuit.setdefault(part.circuit_id, []).append(Judged(part=part, reasons=doubts))
-    return {
-        circuit_id: circuit_row(Evidence(circuit=seen[circuit_id], parts=found))
-        for circuit_id, found in of_circuit.items()
-    }
+            parts = pieces_in(session, page, cut, Part.product_id.in_(subject.ids))
+    of_circuit: dict[UUID, list[PieceIn]] = {}
+    for part in sorted(parts, key=lambda each: (each.start, each.slot, each.ordinal)):
+        of_circuit.setdefault(part.circuit_id, []).append(part)
+    return of_circuit
 
 
-def run_sure(run: OnRun, row: CircuitRow | None) -> Sure:
-    """Return how sure it is that a run met the circuit, or what was asked about in it."""
-    if run.came_back:
-        return Sure.APART
-    if row is not None:
-        shelves = {
-            each.run: Sure.SURE if each.exposure.sure else Sure.POSSIBLE for each in row.runs
-        }
-        return shelves.get(run, Sure.APART)
-    return Sure.POSSIBLE if run.disputed or run.flow_from is None else Sure.SURE
-
-
-def _links(subject: Subject, circuit: CircuitSeen, row: CircuitRow | None) -> list[Link]:
+def _links(
+    subject: Subject, circuit: CircuitTraced, pieces: Sequence[PieceIn] | None
+) -> list[Link]:
     node = circuit_node(circuit).key
     found = [
         Link(
             source=node,
-            target=f"{Sort.RUN}:{run.run_id}",
-            sure=run_sure(run, row),
-            start=run.flow_from or run.taken_at,
-            end=run.end,
+            target=f"{Sort.RUN}:{claim.run_id}",
+            sure=claim_sure(claim, pieces),
+            start=claim.flow_from or claim.taken_at,
+            end=claim.end,
         )
-        for run in circuit.on_runs
+        for claim in circuit.claims
     ]
-    if row is not None:
-        doubt = all(part.disputed for part in row.parts)
-        ends = [part.end for part in row.parts]
-        last = None if None in ends else max((end for end in ends if end), default=None)
+    if pieces:
+        ends = [piece.end or circuit.end for piece in pieces]
         found.append(
             Link(
                 source=subject.node.key,
                 target=node,
-                sure=Sure.POSSIBLE if doubt else Sure.SURE,
-                start=min(part.start for part in row.parts),
-                end=last or circuit_end(circuit),
+                sure=Sure.POSSIBLE if all(each.disputed for each in pieces) else Sure.SURE,
+                start=min(each.start for each in pieces),
+                end=None if None in ends else max(end for end in ends if end),
             )
         )
     return found
 
 
-def _stays(circuit: CircuitSeen, row: CircuitRow | None) -> list[Stay]:
-    key, over = circuit_node(circuit).key, circuit_end(circuit)
-    found = []
-    inside: Sequence[tuple[datetime, datetime | None, bool]] = (
-        [(circuit.begun_at, over, False)]
-        if row is None
-        else [
-            (part.start, over if part.stays else (part.end or over), part.disputed)
-            for part in row.parts
-        ]
-    )
-    for start, end, disputed in dict.fromkeys(inside):
-        found.append(
-            Stay(
-                lane=key,
-                kind=StayKind.IN_CIRCUIT,
-                start=start,
-                end=end,
-                sure=Sure.POSSIBLE if disputed else Sure.SURE,
-            )
+def _stays(circuit: CircuitTraced, pieces: Sequence[PieceIn] | None) -> list[Stay]:
+    lane = circuit_node(circuit).key
+    inside = [(each.start, each.end or circuit.end, each.disputed) for each in pieces or ()]
+    inside = inside or [(circuit.begun_at, circuit.end, False)]
+    found = [
+        Stay(
+            lane=lane,
+            kind=StayKind.IN_CIRCUIT,
+            start=start,
+            end=end,
+            sure=Sure.POSSIBLE if disputed else Sure.SURE,
         )
-    met = {each.run: each for each in row.runs} if row else {}
-    for run in circuit.on_runs:
-        doubt = Sure.POSSIBLE if run.disputed else Sure.SURE
-        flow = run.flow_from
-        if flow is None or flow > run.taken_at:
-            # Until flow on is recorded the patient may have been on it since it was taken.
-            taken = Sure.POSSIBLE if flow is None and not run.came_back else doubt
-            found.append(
-                Stay(
-                    lane=key,
-                    kind=StayKind.TAKEN,
-                    start=run.taken_at,
-                    end=flow or run.end,
-                    sure=taken,
-                    label=run.run,
-                )
-            )
-        if flow is None or run.came_back:
-            continue
-        if row is None:
-            found.append(
-                Stay(
-                    lane=key,
-                    kind=StayKind.ON_PATIENT,
-                    start=flow,
-                    end=run.end,
-                    sure=doubt,
-                    label=run.run,
-                )
-            )
-        elif run in met:
-            exposure = met[run].exposure
-            for spans, sure in (
-                (exposure.possible if exposure.longer_possible else (), Sure.POSSIBLE),
-                (exposure.sure, Sure.SURE),
-            ):
-                found += [
-                    Stay(
-                        lane=key,
-                        kind=StayKind.ON_PATIENT,
-                        start=one.start,
-                        end=one.end,
-                        sure=sure,
-                        label=run.run,
-                    )
-                    for one in spans
-                ]
+        for start, end, disputed in dict.fromkeys(inside)
+    ]
+    for claim in circuit.claims:
+        found += _of_claim(lane, claim, circuit.runs[claim.run_id], pieces)
     return found
+
+
+def _of_claim(lane: str, claim: Claim, run: str, pieces: Sequence[PieceIn] | None) -> list[Stay]:
+    def stay(kind: StayKind, start: datetime, end: datetime | None, sure: Sure) -> Stay:
+        return Stay(lane=lane, kind=kind, start=start, end=end, sure=sure, label=run)
+
+    doubt = Sure.POSSIBLE if claim.disputed else Sure.SURE
+    flow, found = claim.flow_from, []
+    if flow is None or flow > claim.taken_at:
+        # Until flow on is recorded the patient may have been on it since it was taken.
+        taken = Sure.POSSIBLE if flow is None and not claim.came_back else doubt
+        found.append(stay(StayKind.TAKEN, claim.taken_at, flow or claim.end, taken))
+    if flow is None or claim.came_back:
+        return found
+    if pieces is None:
+        return [*found, stay(StayKind.ON_PATIENT, flow, claim.end, doubt)]
+    sure, possible = met(claim, pieces)
+    on = StayKind.ON_PATIENT
+    found += [stay(on, each.start, each.end, Sure.POSSIBLE) for each in without(possible, sure)]
+    return [*found, *(stay(on, each.start, each.end, Sure.SURE) for each in sure)]

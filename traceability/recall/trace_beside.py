@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.trace import Link, Listed, Node, Sort, Sure
 from traceability.recall.cut import Cut
-from traceability.recall.exposure import blocks
+from traceability.recall.record import blocks
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import CircuitPlace, Signature
 from traceability.storage.equipment import EquipmentState, EquipmentUse

@@ -9,14 +9,13 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.domain.circuits import Phase
 from traceability.domain.parts import PartState
 from traceability.domain.trace import Link, Listed, Node, Sort, Sure
 from traceability.recall.asked_about import Subject
-from traceability.recall.circuits_seen import CircuitSeen
 from traceability.recall.cut import Cut
-from traceability.recall.exposure import PartSeen, blocks, parts_in
+from traceability.recall.record import blocks
 from traceability.recall.touched import run_parts_of
+from traceability.recall.trace_circuits import CircuitTraced, PieceIn, pieces_in
 from traceability.storage.base import believed_at
 from traceability.storage.items import Lot, Product
 from traceability.storage.run_extras import RunPart
@@ -40,17 +39,17 @@ class Piece:
     disputed: bool
 
 
-def _of_circuit(part: PartSeen, over: datetime | None) -> Piece:
+def _of_circuit(part: PieceIn, over: datetime | None) -> Piece:
     """Return the piece; it leaves with the circuit's end, a fluid never before."""
     return Piece(
         kind=part.kind,
-        state=str(part.state),
+        state=part.state,
         product_id=part.product_id,
         lot_id=part.lot_id,
         lot=part.lot,
         serial=part.serial,
         start=part.start,
-        end=over if part.stays else part.end or over,
+        end=part.end or over,
         disputed=part.disputed,
     )
 
@@ -69,25 +68,17 @@ def _of_run(row: RunPart, lot: str | None) -> Piece:
     )
 
 
-ENDED: Final = {Phase.ENDED, Phase.DISCARDED, Phase.TRANSFERRED_OUT, Phase.KEPT}
-
-
-def circuit_end(circuit: CircuitSeen) -> datetime | None:
-    """Return when a circuit ended; None while it has not."""
-    return circuit.phase_since if circuit.phase in ENDED else None
-
-
 Beside: TypeAlias = tuple[Mapping[Sort, Listed], list[Link]]
 NOT_IN: Final = {PartState.NOT_FITTED, PartState.TICKED}
 """States of places that hold nothing anybody could be asked about by name."""
 
 
 def parts_inside(
-    session: Session, found: Sequence[CircuitSeen], cut: Cut, *, whole: bool
+    session: Session, found: Sequence[CircuitTraced], cut: Cut, *, whole: bool
 ) -> Beside:
     """Return what is or was in these circuits; the lots of one circuit are all listed (`whole`)."""
-    ends = {each.id: circuit_end(each) for each in found}
-    parts = parts_in(session, [each.id for each in found], cut)
+    ends = {each.id: each.end for each in found}
+    parts = pieces_in(session, [each.id for each in found], cut)
     names = product_names(session, {part.product_id for part in parts}, cut)
     nodes: dict[str, Node] = {}
     links: dict[tuple[str, str], Link] = {}

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from traceability.domain.trace import Link, Listed, Node, Sort, Sure
 from traceability.recall.asked_about import Subject
 from traceability.recall.cut import Cut
-from traceability.recall.exposure import blocks
+from traceability.recall.record import blocks
 from traceability.storage.base import believed_at
 from traceability.storage.corrections import PatientMerge
 from traceability.storage.ledger import LedgerEvent

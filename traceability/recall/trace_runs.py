@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from traceability.domain.trace import Node, Sort
 from traceability.recall.cut import Cut
-from traceability.recall.exposure import blocks
+from traceability.recall.record import blocks
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit
 from traceability.storage.corrections import RunEnd

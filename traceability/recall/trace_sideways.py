@@ -15,12 +15,12 @@ from sqlalchemy.orm import Session
 from traceability.domain.days import end_of_day, start_of_day
 from traceability.domain.trace import Listed, Node, Sideways, Sort
 from traceability.recall.asked_about import COUNT_MOST, Subject
-from traceability.recall.circuits_seen import CircuitSeen
 from traceability.recall.cut import Cut
-from traceability.recall.exposure import blocks
+from traceability.recall.record import blocks
 from traceability.recall.touched import circuit_ids
 from traceability.recall.touched_then import circuits_begun_between, on_runs_between, stood_with
 from traceability.recall.trace_beside import place_names
+from traceability.recall.trace_circuits import CircuitTraced
 from traceability.recall.trace_parts import parts_inside
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPlace
@@ -36,7 +36,7 @@ EACH: Final = 20
 def sideways(
     session: Session,
     subject: Subject,
-    seen: Sequence[CircuitSeen],
+    seen: Sequence[CircuitTraced],
     mine: Sequence[UUID],
     lists: Mapping[Sort, Listed],
     cut: Cut,
@@ -81,7 +81,7 @@ def _named(session: Session, ids: Iterable[UUID], cut: Cut) -> Listed:
 
 
 def _in_the_same_circuits(
-    session: Session, subject: Subject, seen: Sequence[CircuitSeen], cut: Cut
+    session: Session, subject: Subject, seen: Sequence[CircuitTraced], cut: Cut
 ) -> list[Sideways]:
     found, _ = parts_inside(session, seen, cut, whole=True)
     nodes = [node for each in found.values() for node in each.nodes]
@@ -98,7 +98,7 @@ def _in_the_same_circuits(
 
 
 def _on_the_same_day(
-    session: Session, newest: Sequence[CircuitSeen], own: set[UUID], cut: Cut, zone: ZoneInfo
+    session: Session, newest: Sequence[CircuitTraced], own: set[UUID], cut: Cut, zone: ZoneInfo
 ) -> list[Sideways]:
     days = list(dict.fromkeys(each.begun_at.astimezone(zone).date() for each in newest))[:WAYS]
     return [
@@ -158,7 +158,7 @@ def _by_the_same_machine(
 
 
 def _in_the_same_place(
-    session: Session, newest: Sequence[CircuitSeen], own: set[UUID], cut: Cut
+    session: Session, newest: Sequence[CircuitTraced], own: set[UUID], cut: Cut
 ) -> list[Sideways]:
     names = place_names(session, cut)
     stays = []

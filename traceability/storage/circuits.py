@@ -20,6 +20,9 @@ Ticked parts too: of a cap it is known that one is fitted, and not from which lo
 
 DISPUTED: Final = text("disputed")
 
+NO_LONGER: Final = text("superseded_no IS NOT NULL")
+"""Rows that are not believed any more: few, and counted by when that came."""
+
 NEVER_WAS: Final = "void"
 """Reason code of a circuit whose very beginning was voided: it stands nowhere and holds nothing."""
 
@@ -186,6 +189,13 @@ class Part(Link, Base):
             postgresql_where=LOT_UNKNOWN,
         ),
         Index("ix_part_disputed", "kind", sqlite_where=DISPUTED, postgresql_where=DISPUTED),
+        Index(
+            "ix_part_no_longer",
+            "superseded_no",
+            "site_id",
+            sqlite_where=NO_LONGER,
+            postgresql_where=NO_LONGER,
+        ),
     )
     circuit_id: Mapped[UUID]
     part_id: Mapped[UUID]

@@ -7,7 +7,7 @@ from uuid import UUID, uuid5
 from sqlalchemy import Index, text
 from sqlalchemy.orm import Mapped, mapped_column
 
-from traceability.storage.base import IN_ORDER, Base, Entity, Link, same_site
+from traceability.storage.base import IN_ORDER, Base, Entity, Link, one_open, same_site
 from traceability.storage.triggers import never_changes
 
 SOME: Final = text("quantity <> 0")
@@ -106,6 +106,7 @@ class StockChange(Base):
         same_site("place_id", "place"),
         Index("ix_stock_change_site_id_product_id", "site_id", "product_id", *IN_ORDER),
         Index("ix_stock_change_site_id_part_id", "site_id", "part_id", *IN_ORDER),
+        Index("ix_stock_change_lot_id", "lot_id", "site_id", *IN_ORDER),
     )
     site_id: Mapped[UUID] = mapped_column(primary_key=True)
     recorded_no: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
@@ -124,5 +125,48 @@ class StockChange(Base):
     """The piece of a circuit that was used or given back; None: an act at the shelves."""
 
 
+class StockBookWord(Link, Base):
+    """A named person says that a product's book is complete, or that it no longer is.
+
+    Only a complete book can be reckoned with: then what was used without its lot being recorded
+    must be one of the units that are missing from it. A count that does not agree ends it.
+    """
+
+    __tablename__ = "stock_book_word"
+    __table_args__ = (
+        same_site("product_id", "product"),
+        one_open("one_open_stock_book_word", "product_id"),
+        Index("ix_stock_book_word_site_id_product_id", "site_id", "product_id", *IN_ORDER),
+    )
+    product_id: Mapped[UUID]
+    complete: Mapped[bool]
+    person_id: Mapped[UUID | None]
+    """Who says so; None: a count did."""
+
+
+class LotBook(Base):
+    """What is free of one lot: came, and taken by no recorded use nor needed by a later one.
+
+    Kept in step with `StockChange` and `StockReceipt`, so that a recall reads one row a lot.
+    """
+
+    __tablename__ = "lot_book"
+    __table_args__ = (
+        same_site("lot_id", "lot"),
+        Index("ix_lot_book_product_id", "product_id", "is_open", "changed_no"),
+    )
+    site_id: Mapped[UUID] = mapped_column(primary_key=True)
+    lot_id: Mapped[UUID] = mapped_column(primary_key=True)
+    product_id: Mapped[UUID]
+    batches: Mapped[str]
+    """Canonical JSON: pairs of moment and units, in order; see `domain.free_units`."""
+    short: Mapped[bool]
+    is_open: Mapped[bool]
+    """Something is free, or the book contradicts itself: the others need not be read."""
+    changed_no: Mapped[int]
+    """Number of the last event that changed it."""
+
+
+never_changes(Base.metadata.tables["stock_book_word"], but_once="superseded_no")
 never_changes(Base.metadata.tables["stock_receipt"], but_once="superseded_no")
 never_changes(Base.metadata.tables["stock_change"])

@@ -1,35 +1,36 @@
 """Ask which circuits contain a lot, and give the answer as page, CSV and PDF."""
 
+import json
+from collections.abc import Iterator
 from uuid import UUID
 
 from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from sqlalchemy.orm import Session
 
+from traceability import recall_messages as words
+from traceability.domain.exposure import Shelf
+from traceability.domain.notice_scope import BadScope, Scope, read_scope, scope_json
 from traceability.domain.people import Right
 from traceability.errors import BadValue
 from traceability.printing.answer import render_answer
 from traceability.reads.lists import site_facts
 from traceability.reads.runs import patient_text
-from traceability.recall.answer import Answer, answer
+from traceability.recall.answer import answer
+from traceability.recall.answered import Answer
+from traceability.recall.circuits_seen import circuits
 from traceability.recall.find import Found, find
-from traceability.recall.question import Question, question_of, unknown_product
-from traceability.recall_messages import (
-    coverage_lines,
-    head_words,
-    piece_times,
-    piece_where,
-    piece_why,
-    question_words,
-    run_words,
-    where_words,
-    why_words,
-)
-from traceability.recall_papers import answer_csv, answer_sheet
+from traceability.recall.question import Question, question_of, scope_of, unknown_product
+from traceability.recall.shown import ON_A_PAGE, Shown, all_circuits, shown
+from traceability.recall_papers import MOST_ON_PAPER, answer_csv, answer_sheet
+from traceability.scope_messages import question_words
 from traceability.web import session
 from traceability.web.forms import number_in
-from traceability.web.pictures.exposure import exposure_bar, exposure_scale
+from traceability.web.pictures.exposure import exposure_bar, exposure_scale, times_bar
 
 pages = Blueprint("recall", __name__)
+
+MARKS = {Shelf.CONFIRMED: "known", Shelf.INFERRED: "khalf", Shelf.CANNOT_BE_EXCLUDED: "open"}
 
 
 @pages.get("/recall")
@@ -47,13 +48,13 @@ def ask() -> ResponseReturnValue:
             return redirect(_address(found.exact))
     candidates = _candidates(found) if found else []
     return render_template(
-        "recall.html", q=text, lot=lot, found=found, candidates=candidates, a=None, nav="recall"
+        "recall.html", q=text, lot=lot, found=found, candidates=candidates, nav="recall"
     )
 
 
-def _address(question: Question, page: str = "recall.answered") -> str:
+def _address(question: Question) -> str:
     return url_for(
-        page,
+        "recall.answered",
         code=[
             f"{product.standard}:{product.identifier}"
             for product in question.products
@@ -66,12 +67,12 @@ def _address(question: Question, page: str = "recall.answered") -> str:
 
 
 def _candidates(found: Found) -> list[dict[str, object]]:
-    shown: list[dict[str, object]] = []
+    listed: list[dict[str, object]] = []
 
     def _add(question: Question, **what: object) -> None:
         product, url = question.products[0], _address(question)
         empty = {"lot": None, "unit": None, "alike": False}
-        shown.append(empty | what | {"product": product, "url": url})
+        listed.append(empty | what | {"product": product, "url": url})
 
     for unit in found.units:
         _add(Question(products=(unit.product,), units=(unit,)), unit=unit)
@@ -81,104 +82,135 @@ def _candidates(found: Found) -> list[dict[str, object]]:
         _add(Question(products=(lot.product,), lots=(lot,)), lot=lot, alike=True)
     for product in found.products:
         _add(Question(products=(product,)))
-    return shown
+    return listed
 
 
-@pages.get("/recall/answer")
+@pages.route("/recall/answer", methods=["GET", "POST"])
 def answered() -> ResponseReturnValue:
-    """Show the answer on its four shelves."""
+    """Show the answer on its four shelves; a long scope comes by POST."""
     session.need(Right.ASK)
     ours = session.services()
     zone = ours.settings.zone_info
-    found = _answer()
-    scale = exposure_scale(found, ours.now(), zone)
+    with ours.reads() as reads:
+        found = _answer(reads)
+        page = shown(reads, found, _starts())
+    scale = exposure_scale(
+        [row for each in page.circuits.values() for row in each], ours.now(), zone
+    )
     return render_template(
-        "recall.html",
-        q="",
-        lot="",
-        found=None,
-        candidates=[],
+        "answer.html",
         a=found,
-        words={
-            "question": question_words(found.question),
-            "head": head_words(found),
-            "coverage": coverage_lines(found, zone),
-            "why": why_words,
-            "run": lambda run: run_words(run, zone),
-            "where": lambda row: where_words(row, zone),
-            "piece_why": piece_why,
-            "piece_where": piece_where,
-            "piece_times": lambda row: piece_times(row, zone),
-            "bar": lambda row: exposure_bar(row, scale),
-        },
+        page=page,
+        shelves=[(shelf, MARKS[shelf]) for shelf in MARKS],
+        words=words,
+        zone=zone,
+        question=question_words(found.scope, found.products, zone),
+        bar=lambda row: exposure_bar(row, page.seen[row.circuit_id], scale),
+        times_bar=lambda row: times_bar(row.sure, row.possible, scale),
         scale=scale,
-        as_csv=_address_of(found, "recall.table"),
-        as_pdf=_address_of(found, "recall.paper"),
+        parts_of=lambda name, total: _parts_of(page, name, total),
+        scope=json.dumps(scope_json(found.scope)),
         may_see_patients=session.may(Right.SEE_PATIENTS),
         nav="recall",
     )
 
 
-@pages.get("/recall/answer.csv")
+def _starts() -> dict[str, int]:
+    """Return which rows of which list are asked for: "from" is "circuits confirmed:40"."""
+    name, _, number = request.values.get("from", "").rpartition(":")
+    start = number_in(number) or 0
+    return {name: start} if name else {}
+
+
+def _parts_of(page: Shown, name: str, total: int) -> dict[str, object] | None:
+    """Return how a list that is longer than a page goes on; None where it is all there."""
+    start = page.starts.get(name, 0)
+    if total <= ON_A_PAGE:
+        return None
+    return {
+        "first": start + 1,
+        "last": min(start + ON_A_PAGE, total),
+        "total": total,
+        "before": max(start - ON_A_PAGE, 0) if start else None,
+        "after": start + ON_A_PAGE if start + ON_A_PAGE < total else None,
+    }
+
+
+@pages.route("/recall/answer.csv", methods=["GET", "POST"])
 def table() -> ResponseReturnValue:
-    """Give the answer as a table, with patients only to who may see them."""
+    """Give the answer as a table, with patients only to who may see them; sent as it is made."""
     session.need(Right.ASK)
-    found, zone = _answer(), session.services().settings.zone_info
-    text = answer_csv(found, zone=zone, patients=_patients(found))
-    response = Response(text, mimetype="text/csv")
+    ours = session.services()
+    zone = ours.settings.zone_info
+    with ours.reads() as reads:
+        found = _answer(reads)
+        patients = _patients(reads, found)
+
+    def _sent() -> Iterator[str]:
+        with ours.reads() as again:
+            yield from answer_csv(found, all_circuits(again, found), zone=zone, patients=patients)
+
+    response = Response(_sent(), mimetype="text/csv")
     response.headers["Content-Disposition"] = f'attachment; filename="answer-{found.digest}.csv"'
     return response
 
 
-@pages.get("/recall/answer.pdf")
+@pages.route("/recall/answer.pdf", methods=["GET", "POST"])
 def paper() -> ResponseReturnValue:
     """Give the answer as A4, with patients only to who may see them."""
     session.need(Right.ASK)
     ours = session.services()
-    found = _answer()
     with ours.reads() as reads:
+        found = _answer(reads)
         site = site_facts(reads)
-    sheet = answer_sheet(
-        found,
-        unit=f"{'PRACTICE, nothing is real. ' if site.practice else ''}{site.name}, {site.unit}",
-        zone=ours.settings.zone_info,
-        patients=_patients(found),
-    )
+        rows = [row for shelf in Shelf for row in found.circuits_on(shelf)[:MOST_ON_PAPER]]
+        practice = "PRACTICE, nothing is real. " if site.practice else ""
+        sheet = answer_sheet(
+            found,
+            unit=f"{practice}{site.name}, {site.unit}",
+            zone=ours.settings.zone_info,
+            seen=circuits(reads, [row.circuit_id for row in rows], found.cut),
+            patients=_patients(reads, found),
+            places=shown(reads, found, {}).places,
+        )
     response = Response(render_answer(sheet), mimetype="application/pdf")
     response.headers["Content-Disposition"] = f'inline; filename="answer-{found.digest}.pdf"'
     return response
 
 
-def _address_of(found: Answer, page: str) -> str:
-    """Return the same answer in another form, cut at the same entry."""
-    return f"{_address(found.question, page)}&as_of={found.cut.number}"
-
-
-def _answer() -> Answer:
-    """Answer the question of the address.
+def _answer(reads: Session) -> Answer:
+    """Answer the question of the address or form.
 
     Raises:
-        BadValue: the address names no product and lot that can be looked up.
+        BadValue: it names no product and lot that can be looked up.
     """
     ours = session.services()
-    lots, serials = _pairs("lot"), _pairs("serial")
-    products = [session.key(each, "product") for each in request.args.getlist("product")]
-    codes = [each.partition(":") for each in request.args.getlist("code")]
-    as_of = request.args.get("as_of", "")
+    as_of = request.values.get("as_of", "")
     as_of_no = number_in(as_of)
     if as_of and as_of_no is None:
         raise BadValue(field="entry number", value=as_of, why="no-number")
-    with ours.reads() as reads:
-        question = question_of(
-            reads,
-            products,
-            lots,
-            serials=serials,
-            unknown=[unknown_product(reads, standard, text) for standard, _, text in codes if text],
-        )
-        if question is None:
-            raise BadValue(field="product and lot", value="", why="empty")
-        return answer(reads, question, now=ours.now(), as_of_no=as_of_no)
+    zone = ours.settings.zone_info
+    return answer(reads, _scope(reads), zone=zone, now=ours.now(), as_of_no=as_of_no)
+
+
+def _scope(reads: Session) -> Scope:
+    given = request.values.get("scope", "")
+    if given:
+        try:
+            return read_scope(json.loads(given))
+        except (BadScope, ValueError, RecursionError) as error:
+            raise BadValue(field="scope", value=str(error), why="no-scope") from None
+    codes = [each.partition(":") for each in request.args.getlist("code")]
+    question = question_of(
+        reads,
+        [session.key(each, "product") for each in request.args.getlist("product")],
+        _pairs("lot"),
+        serials=_pairs("serial"),
+        unknown=[unknown_product(reads, standard, text) for standard, _, text in codes if text],
+    )
+    if question is None:
+        raise BadValue(field="product and lot", value="", why="empty")
+    return scope_of(question)
 
 
 def _pairs(name: str) -> list[tuple[UUID, str]]:
@@ -187,12 +219,10 @@ def _pairs(name: str) -> list[tuple[UUID, str]]:
     return [(session.key(product, "product"), text) for product, _, text in pairs if text]
 
 
-def _patients(found: Answer) -> dict[UUID, str]:
+def _patients(reads: Session, found: Answer) -> dict[UUID, str]:
     if not session.may(Right.SEE_PATIENTS):
         return {}
-    ours = session.services()
-    with ours.reads() as reads:
-        return {
-            run_id: patient_text(reads, ours.site.id, run_id) or "not recorded"
-            for run_id in found.run_ids
-        }
+    site_id = session.services().site.id
+    return {
+        run_id: patient_text(reads, site_id, run_id) or "not recorded" for run_id in found.run_ids
+    }

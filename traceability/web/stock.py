@@ -12,6 +12,7 @@ from werkzeug.exceptions import NotFound
 from traceability import stock_messages as words
 from traceability.actions.once import Done
 from traceability.actions.stock.count import Counted, CountStock, count_stock
+from traceability.actions.stock.declare import DeclareBook, declare_book
 from traceability.actions.stock.move import MoveStock, move_stock
 from traceability.actions.stock.receive import ReceiveStock, receive_stock
 from traceability.actions.stock.take_out import TakeOutStock, take_out_stock
@@ -95,6 +96,7 @@ def _product_page(product_id: UUID, done: Done | None) -> str:
             said=words.done_words(done.code, done.facts) if done else "",
             doubts=words.doubt_words(done.cautions) if done else [],
             words=words,
+            zone=ours.settings.zone_info,
             nav="lists",
         )
 
@@ -167,6 +169,18 @@ def _which() -> tuple[str, UUID | None]:
     return lot, session.key_or_none(place, "place")
 
 
+@pages.post("/stock/<uuid:product_id>/book")
+def say_of_the_book(product_id: UUID) -> ResponseReturnValue:
+    """Record that the book is complete, or no longer."""
+    asked = DeclareBook(
+        sent=session.sent(request.form.get("request_id")),
+        product_id=product_id,
+        complete=request.form.get("complete") == "1",
+        at=moment_of("at"),
+    )
+    return _product_page(product_id, declare_book(asked, site=session.site()))
+
+
 @pages.post("/stock/<uuid:product_id>/receive")
 def receive_written(product_id: UUID) -> ResponseReturnValue:
     """Book in what carries no code, or one that nothing reads."""
@@ -184,6 +198,7 @@ def receive_written(product_id: UUID) -> ResponseReturnValue:
     return _product_page(product_id, receive_stock(asked, site=session.site()))
 
 
+@pages.get("/stock/<uuid:product_id>/book")
 @pages.get("/stock/<uuid:product_id>/count")
 @pages.get("/stock/<uuid:product_id>/move")
 @pages.get("/stock/<uuid:product_id>/out")

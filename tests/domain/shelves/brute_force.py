@@ -10,7 +10,7 @@ from itertools import product
 from typing import Any
 
 from traceability.domain.shelves.facts import Item
-from traceability.domain.shelves.scope import Asked, Clause
+from traceability.domain.shelves.scope import OF_LOT, Asked, Clause
 from traceability.domain.shelves.situation import Situation, Use
 from traceability.domain.shelves.values import Judge, Unit, Value
 from traceability.domain.spans import Span, join, overlap
@@ -220,7 +220,7 @@ class Reference:
         found = set()
         if use.equipment:
             found.add("serial_not_recorded")
-        elif use.part.lot is None and clause.asked in {Asked.LOTS, Asked.MADE, Asked.SHIPPED}:
+        elif use.part.lot is None and clause.asks(OF_LOT):
             found.add("lot_not_recorded")
         if use.part.maker is None:
             found.add("maker_not_recorded")
@@ -311,7 +311,8 @@ class Reference:
         if use.pack is not None:
             values = self._values(use, clause)
             return len(values) > 1 or any(value.reasons for value in values)
-        serial = use.part.serial is None and clause.asked is Asked.SERIALS
+        asks_serial = clause.asks({Asked.SERIALS, Asked.SERIAL_LIST})
+        serial = use.part.serial is None and asks_serial
         lot = use.part.lot is None and not use.equipment
         return serial or lot or use.part.maker is None
 
@@ -321,7 +322,7 @@ class Reference:
         book = (self.situation.items.get(item) or Item(name=item)).book_complete
         if not book or item in self.incomplete:
             return None
-        text = self.judge.booked(item, maker, clause.lots[0])
+        text = self.judge.booked(item, maker, clause.tests[0].texts[0])
         if text is None:
             return [0, 0]
         lines = self.situation.receipts

@@ -15,9 +15,9 @@ from traceability.actions.circuit.stated_products import (
     product_by_id,
     stated_product,
 )
-from traceability.actions.prime.end import last_day
 from traceability.actions.prime.late_parts import doubt_units_named_twice, stands_in
 from traceability.domain.contents_file import ContentsFile, FileProduct
+from traceability.domain.days import last_day_of_use
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known, PartState
 from traceability.domain.sheets import BLOOD_KIND, Where, read_sheet
@@ -166,7 +166,7 @@ def _row(
     if state != PartState.RECORDED and told:
         raise BadValue(field=kind, value=part.lot_text or part.serial, why="lot-and-none")
     try:
-        expires = last_day(part.expiry) if part.expiry else None
+        expires = last_day_of_use(part.expiry) if part.expiry else None
     except ValueError:
         raise BadValue(field="expiry", value=part.expiry, why="bad-day") from None
     unit_id = unit_key(product.id, part.serial) if product and part.serial else None

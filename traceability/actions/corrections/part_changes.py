@@ -9,8 +9,8 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.actions.prime.end import last_day
 from traceability.domain.corrections import pieces_told
+from traceability.domain.days import last_day_of_use
 from traceability.domain.events import Plain, Recorded
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import Known, PartState
@@ -94,7 +94,7 @@ def _expiry(text: str) -> dict[str, Plain]:
     if not text:
         return {"expiry": None, "expiry_day": None}
     try:
-        last = last_day(text)
+        last = last_day_of_use(text)
         if last.isoformat()[: len(text)] != text:
             raise ValueError
     except (ValueError, OverflowError):

@@ -7,8 +7,9 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from traceability.actions.once import Site
-from traceability.actions.prime.end import last_day, use_by_facts
+from traceability.actions.prime.end import use_by_facts
 from traceability.domain.at_the_run import ADDITIVE_SLOT
+from traceability.domain.days import last_day_of_use
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import BLOOD_KIND, FLUID_KIND
 from traceability.domain.use_by import PartExpiry, decide, opened_later
@@ -100,6 +101,6 @@ def _expiry(session: Session, site_id: UUID, row: dict[str, Any], life: Life) ->
     return PartExpiry(
         name=product.name if product else "",
         lot=stored.text if stored else named,
-        expiry=last_day(row["expiry"]),
+        expiry=last_day_of_use(row["expiry"]),
         day_given=len(row["expiry"]) == DAY_GIVEN,
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import ClassVar
 from uuid import UUID
 
@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from traceability.actions.on_circuit import priming_since, the_circuit, the_sheet
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.say import said_part
+from traceability.domain.days import last_day_of_use
 from traceability.domain.events import Kind, Plain
 from traceability.domain.in_place import InPlace, free_places, missing
 from traceability.domain.moments import believed_moment
@@ -216,17 +217,8 @@ def expiries_in(session: Session, circuit: Circuit) -> list[PartExpiry]:
         PartExpiry(
             name=row.name,
             lot=row.text,
-            expiry=last_day(row.expiry),
+            expiry=last_day_of_use(row.expiry),
             day_given=len(row.expiry) == len("2027-03-31"),
         )
         for row in rows
     ]
-
-
-def last_day(printed: str) -> date:
-    """Return the last usable day of an expiry as printed; a month lasts to its end."""
-    if len(printed) == len("2027-03-31"):
-        return date.fromisoformat(printed)
-    first = date.fromisoformat(f"{printed}-01")
-    following = date(first.year + first.month // 12, first.month % 12 + 1, 1)
-    return date.fromordinal(following.toordinal() - 1)

@@ -9,9 +9,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.actions.part_rows import NOT_READ, inside_pack
-from traceability.actions.prime.end import last_day
 from traceability.actions.prime.pieces import NO_CIRCUIT
 from traceability.actions.prime.say import said_part
+from traceability.domain.days import last_day_of_use
 from traceability.domain.in_place import InPlace, free_places
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import GAPS, Known, PartState
@@ -126,7 +126,7 @@ def rows_of(
             PartExpiry(
                 name=product.name,
                 lot=part.lot_text,
-                expiry=last_day(part.expiry),
+                expiry=last_day_of_use(part.expiry),
                 day_given=len(part.expiry) == len("2027-03-31"),
             )
             for part, (row, product, _) in zip(parts, made, strict=True)
@@ -249,7 +249,7 @@ def _words(part: LatePart) -> tuple[PartState, Known, date | None]:
     if part.lot_text and part.product_id and state in {*GAPS, PartState.NOT_FITTED}:
         raise BadValue(field=part.slot, value=part.lot_text, why="lot-and-none")
     try:
-        expires = last_day(part.expiry) if part.expiry else None
+        expires = last_day_of_use(part.expiry) if part.expiry else None
     except ValueError:
         raise BadValue(field="expiry", value=part.expiry, why="bad-day") from None
     return state, Known(part.known), expires

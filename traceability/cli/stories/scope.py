@@ -7,7 +7,7 @@ from typing import Any
 from traceability.cli.stories.form import BadStory, Given, moment
 from traceability.domain.exposure import Shelf
 from traceability.domain.shelves.answer import Answer, Row
-from traceability.domain.shelves.scope import Asked, Clause, any_of, within
+from traceability.domain.shelves.scope import Asked, Clause, Test, any_of, within
 from traceability.domain.spans import Span
 
 __all__ = ["names_one_lot", "scope_of", "spans", "written"]
@@ -38,20 +38,27 @@ def _clauses(given: Given) -> tuple[Clause, ...]:
     )
     if given["kind"] == "any_of":
         return within(any_of(*(_clauses(inner) for inner in given["scopes"])), since, until)
-    asked = Asked(given["kind"])
-    dated = asked in {Asked.MADE, Asked.SHIPPED}
-    first, last = given.get("from"), given.get("to")
+    kind = given["kind"]
+    items = given["items"] if kind == "models" else [given["item"]]
     clause = Clause(
-        asked=asked,
         maker=_named(given["maker"]),
-        items=tuple(map(_named, given["items"] if asked is Asked.MODELS else [given["item"]])),
-        lots=tuple(map(_named, given["lots"])) if asked is Asked.LOTS else (),
-        first_serial=None if dated or first is None else _named(first),
-        last_serial=None if dated or last is None else _named(last),
-        first_day=date.fromisoformat(first) if dated and first else None,
-        last_day=date.fromisoformat(last) if dated and last else None,
+        items=tuple(map(_named, items)),
+        tests=() if kind == "models" else (_test(Asked(kind), given),),
     )
     return within((clause,), since, until)
+
+
+def _test(asked: Asked, given: Given) -> Test:
+    if asked is Asked.LOTS:
+        return Test(asked=asked, texts=tuple(map(_named, given["lots"])))
+    first, last = (None if given.get(key) is None else _named(given[key]) for key in ("from", "to"))
+    if asked is Asked.SERIALS:
+        return Test(asked=asked, first=first, last=last)
+    return Test(
+        asked=asked,
+        first_day=date.fromisoformat(first) if first else None,
+        last_day=date.fromisoformat(last) if last else None,
+    )
 
 
 def _named(value: object) -> str:

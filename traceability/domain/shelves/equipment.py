@@ -39,7 +39,11 @@ class EquipmentPlacings:
 
     def __post_init__(self) -> None:
         """Take away what is busy, then group what overlaps."""
-        uses = [u for u in self.situation.uses if u.equipment and u.part.item == self.item]
+        uses = [
+            use
+            for use in self.situation.uses
+            if use.equipment and use.part.item == self.item and not use.disputed and not use.doubts
+        ]
         units = {(r.maker, r.serial) for r in self.situation.register if r.item == self.item}
         recorded = [u for u in uses if u.part.serial is not None and u.part.maker is not None]
         self.open_uses, self.free = {}, {}

@@ -64,6 +64,10 @@ class Item:
     contains: tuple[Contained, ...] = ()
     book_complete: bool = False
     """True: every receipt and every stock out of it is known, so that counts may be used."""
+    open_books: frozenset[str] = frozenset()
+    """Makers whose book of it is not complete although the others' are."""
+    book_fails: bool = False
+    """The book is known to contradict itself: more of some lot was used than had come."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +82,8 @@ class PartIn:
     serial: str | None = None
     box: str | None = None
     """Code of the outer box it came from."""
+    expiry: date | None = None
+    """Last day of use as read from it; None: as its deliveries say."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +106,8 @@ class Receipt(Fact):
     box: str | None = None
     made: date | None = None
     shipped: date | None = None
+    expiry: date | None = None
+    supplier: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,6 +222,8 @@ class CartonNotice(Fact):
     """Nothing else of that item is inside these packs."""
     complete: bool
     """No other packs hold this inner lot."""
+    inner_maker: str | None = None
+    """Whose inner item is meant; None: of whoever makes it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,10 +7,11 @@ from functools import cached_property
 from traceability.domain.shelves.book import Pair  # noqa: TC001 - one import style in this room
 from traceability.domain.shelves.equipment import EquipmentPlacings
 from traceability.domain.shelves.facts import Item, Kind
-from traceability.domain.shelves.scope import Asked, Clause
+from traceability.domain.shelves.reasons import Reason
+from traceability.domain.shelves.scope import OF_DELIVERY, OF_LOT, Clause
 from traceability.domain.shelves.situation import Situation, Use
 from traceability.domain.shelves.stock import StockArrangements
-from traceability.domain.shelves.values import Judge, Reason, Unit, Value
+from traceability.domain.shelves.values import Judge, Unit, Value, is_asked
 from traceability.domain.spans import Span
 
 __all__ = ["Finder", "Finding"]
@@ -78,7 +79,7 @@ class Finder:
             self._circuits[circuit] = tuple(
                 finding
                 for use in self.situation.by_circuit.get(circuit, ())
-                if use.part.item in self._relevant
+                if use.part.item in self._relevant or use.may_be
                 for number, clause in enumerate(self.clauses)
                 if (finding := self._find(use, number, clause)) is not None
             )
@@ -86,7 +87,7 @@ class Finder:
 
     def _find(self, use: Use, number: int, clause: Clause) -> Finding | None:
         time = clause.cut(use.there)
-        if time is None or use.part.item not in clause.items:
+        if time is None or not is_asked(use, clause):
             return None
         units = self.units(use)
         verdict = self._verdict(use, units, number, clause)
@@ -104,10 +105,13 @@ class Finder:
     def _verdict(self, use: Use, units: frozenset[Unit], number: int, clause: Clause) -> "_Verdict":
         """Judge a part as each unit it may be; parts that are alike are judged once."""
         own = self.judge.captured(use)
-        kind = (use.foreign, use.equipment, use.pack is None, use.part.maker, use.part.item)
+        kind = (
+            (use.foreign, use.equipment, use.pack is None, use.disputed, use.doubts, use.may_be),
+            (use.part.maker, use.part.item, use.part.expiry),
+        )
         pack = None if use.pack is None else self.situation.uses[use.pack].part.item
         # Deliveries count by the moment and the box of the part itself.
-        when = (use.start, use.part.box) if clause.asked is Asked.SHIPPED else None
+        when = (use.start, use.part.box) if clause.asks(OF_DELIVERY) else None
         key = (number, kind, pack, own, units, when)
         if key not in self._verdicts:
             values = {unit: self.judge.value(use, unit, clause) for unit in units}
@@ -122,7 +126,7 @@ class Finder:
         """Return the units a part may be; of an inner part, those its pack may be."""
         root = use if use.pack is None else self.situation.uses[use.pack]
         own = self.judge.captured(root)
-        if root.foreign:
+        if root.foreign or root.disputed or root.doubts:
             return frozenset({own})
         if root.equipment:
             placed = self.placings(root.part.item).possible(root)
@@ -146,16 +150,14 @@ class Finder:
     def stock(self, item: str) -> StockArrangements | None:
         """Return the arrangements of an item, None where its book is not complete."""
         if item not in self._stock:
-            complete = self._item(item).book_complete
-            uses = tuple(
-                use
-                for use in self.situation.uses
-                if use.part.item == item
-                and not use.foreign
-                and not use.equipment
-                and use.pack is None
+            known = self._item(item)
+            uses = (u for u in self.situation.uses if u.part.item == item and u.counts)
+            if known.open_books:
+                # Of a maker whose book is open nothing can be counted, nor of what may be theirs.
+                uses = (u for u in uses if u.part.maker not in {None, *known.open_books})
+            self._stock[item] = (
+                StockArrangements(self.judge, item, uses) if known.book_complete else None
             )
-            self._stock[item] = StockArrangements(self.judge, item, uses) if complete else None
         return self._stock[item]
 
     def placings(self, item: str) -> EquipmentPlacings:
@@ -233,7 +235,7 @@ def _reasons(use: Use, clause: Clause, values: set[Value]) -> frozenset[Reason]:
             return frozenset(reasons | {Reason.INNER_LOT_NOT_KNOWN})
         if use.equipment:
             reasons.add(Reason.SERIAL_NOT_RECORDED)
-        elif use.part.lot is None and clause.asked in {Asked.LOTS, Asked.MADE, Asked.SHIPPED}:
+        elif use.part.lot is None and clause.asks(OF_LOT):
             reasons.add(Reason.LOT_NOT_RECORDED)
         if use.part.maker is None:
             reasons.add(Reason.MAKER_NOT_RECORDED)

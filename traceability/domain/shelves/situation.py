@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from traceability.domain.shelves import facts as told
 from traceability.domain.shelves.corrections import visible
+from traceability.domain.shelves.reasons import Reason
 from traceability.domain.spans import Span, span
 
 __all__ = ["CircuitKnown", "Connection", "Situation", "Use", "situation_at"]
@@ -33,11 +34,24 @@ class Use:
     equipment: bool = False
     pack: int | None = None
     """Key of the pack it is inside; its own lot was never scanned."""
+    may_be: frozenset[str] = frozenset()
+    """Other items it may be as well, since nobody could say what it is."""
+    disputed: bool = False
+    """Another claim stands against it: it, or something else, was in that place."""
+    doubts: frozenset[Reason] = frozenset()
+    """What leaves open whether it met anybody at all, whatever it is."""
+    certain: tuple[Span, ...] | None = None
+    """When it was certainly there; None: all the time that it may have been."""
 
     @property
     def there(self) -> Span | None:
-        """When it was in the circuit; None: never."""
+        """When it was, or may have been, in the circuit; None: never."""
         return span(self.start, self.end)
+
+    @property
+    def counts(self) -> bool:
+        """Whether it certainly took a unit of our own stock."""
+        return not (self.foreign or self.equipment or self.disputed or self.pack is not None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +65,10 @@ class Connection:
     end: datetime | None
     transferred: bool = False
     """It ends because the circuit left: our record ends, not the exposure."""
+    doubts: frozenset[Reason] = frozenset()
+    """Why it is not certain for all its time; empty where it is."""
+    certain: Span | None = None
+    """With doubts: the part of it that is certain all the same; None: nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +78,10 @@ class CircuitKnown:
     name: str
     unknown_since: datetime | None = None
     """None: its contents are recorded."""
+    why: Reason = Reason.CONTENTS_UNKNOWN
+    """What leaves its contents open."""
+    of_run: bool = False
+    """No circuit, but all that met a run's patient besides its circuits."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +100,9 @@ class Situation:
     notices: tuple[told.CartonNotice, ...] = ()
     rulings: tuple[told.Ruling, ...] = ()
     """Oldest first: the newest of a pair counts."""
+    free: Mapping[str, tuple[told.Receipt, ...]] = field(default_factory=dict)
+    """By item, where a store keeps it: what came and was taken by no recorded use, nor needed by a
+    later one. It then stands for receipts and recorded uses together."""
     by_circuit: Mapping[str, tuple[Use, ...]] = field(init=False)
 
     def __post_init__(self) -> None:

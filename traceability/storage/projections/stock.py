@@ -9,9 +9,9 @@ from traceability.domain.events import Kind, Recorded
 from traceability.storage.items import Lot, Product
 from traceability.storage.projections.lots import name_lot
 from traceability.storage.projections.registry import projects
-from traceability.storage.projections.rows import add_link
+from traceability.storage.projections.rows import add_link, follow_on, open_links
 from traceability.storage.projections.stock_levels import change, level_of, open_book
-from traceability.storage.stock import StockLevel, StockReceipt, level_key
+from traceability.storage.stock import StockBookWord, StockLevel, StockReceipt, level_key
 
 
 @projects(Kind.STOCK_RECEIVED)
@@ -64,11 +64,50 @@ def stock_counted(session: Session, event: Recorded) -> None:
     place_id = event.key_or_none("place")
     open_book(session, event, product_id).counted_at = event.happened_at
     level = level_of(session, event, product_id, lot_id, place_id)
-    change(session, event, 0, level, event.number_of("quantity") - level.quantity, why=event.kind)
+    differs = event.number_of("quantity") - level.quantity
+    change(session, event, 0, level, differs, why=event.kind)
     level.counted_at, level.counted_no = event.happened_at, event.number
     adrift = session.get(StockLevel, (event.site_id, level_key(product_id, lot_id, None)))
     if place_id is not None and adrift is not None and adrift.quantity:
+        differs -= adrift.quantity
         change(session, event, 1, adrift, -adrift.quantity, why=event.kind)
+    if differs:
+        _say_of_the_book(session, event, product_id, complete=False, person_id=None)
+
+
+@projects(Kind.STOCK_BOOK_DECLARED)
+def stock_book_declared(session: Session, event: Recorded) -> None:
+    """A named person says that everything that came and went is in the book, or no longer."""
+    _say_of_the_book(
+        session,
+        event,
+        event.key("product"),
+        complete=event.flag("complete"),
+        person_id=event.actor_id,
+    )
+
+
+def _say_of_the_book(
+    session: Session,
+    event: Recorded,
+    product_id: UUID,
+    *,
+    complete: bool,
+    person_id: UUID | None,
+) -> None:
+    """The newest word counts; a count that differs is one only where the book was complete."""
+    said = open_links(session, StockBookWord, event, product_id=product_id)
+    if not complete and person_id is None and not any(row.complete for row in said):
+        return
+    follow_on(
+        session,
+        StockBookWord,
+        event,
+        event.happened_at,
+        {"product_id": product_id},
+        complete=complete,
+        person_id=person_id,
+    )
 
 
 @projects(Kind.STOCK_OUT)

@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.events import Kind, Recorded
+from traceability.domain.free_units import less_one
 from traceability.domain.parts import Known
 from traceability.domain.stock_book import Booked, taken_from
 from traceability.domain.stock_needs import comes_with_the_pack
@@ -20,11 +21,13 @@ from traceability.storage.site import Place
 from traceability.storage.stock import (
     GIVEN_BACK,
     USED,
+    LotBook,
     StockBook,
     StockChange,
     StockLevel,
     level_key,
 )
+from traceability.storage.stock_free import batches_text, free_of, reckoned
 
 
 def open_book(session: Session, event: Recorded, product_id: UUID) -> StockBook:
@@ -97,6 +100,25 @@ def change(
             part_id=part_id,
         )
     )
+    if quantity and level.lot_id is not None and why != Kind.STOCK_MOVED:
+        _keep_free(session, event, level, used_one=why == USED and quantity == -1)
+
+
+def _keep_free(session: Session, event: Recorded, level: StockLevel, *, used_one: bool) -> None:
+    """Keep what is free of the lot in step; one more use needs no look at the others."""
+    lot_id = level.lot_id
+    assert lot_id is not None  # noqa: S101 - the caller looked
+    session.flush()
+    row = session.get(LotBook, (event.site_id, lot_id))
+    free = less_one(free_of(row), event.happened_at) if row is not None and used_one else None
+    if free is None:
+        free = reckoned(session, event.site_id, [lot_id])
+    if row is None:
+        row = LotBook(site_id=event.site_id, lot_id=lot_id, product_id=level.product_id)
+        session.add(row)
+    row.batches, row.short = batches_text(free), free.short
+    row.is_open = bool(free.batches) or free.short
+    row.changed_no = event.number
 
 
 def unit_used(session: Session, event: Recorded, line: int, part: Recorded) -> None:

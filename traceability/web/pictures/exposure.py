@@ -3,16 +3,17 @@
 Thin on the shelf, full on the patient, dashed where the record has a gap.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from html import escape
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from traceability.domain.exposure import Shelf
 from traceability.domain.spans import Span
-from traceability.recall.answer import Answer
-from traceability.recall.sort_shelves import CircuitRow
+from traceability.recall.answered import CircuitRow
+from traceability.recall.circuits_seen import CircuitSeen
 from traceability.web.pictures.letters import wide
 from traceability.web.pictures.time_axis import Tick, ticks
 
@@ -36,9 +37,9 @@ class Scale:
         return WIDTH * (at - self.start).total_seconds() / length
 
 
-def exposure_scale(answer: Answer, now: datetime, zone: ZoneInfo) -> Scale:
-    """Return the scale from the first circuit of the answer until now, a little beyond."""
-    starts = [row.circuit.begun_at for row in answer.rows]
+def exposure_scale(rows: Iterable[CircuitRow], now: datetime, zone: ZoneInfo) -> Scale:
+    """Return the scale from the first circuit shown until now, a little beyond."""
+    starts = [row.begun_at for row in rows]
     return scale_from(min(starts, default=now - timedelta(days=30)), now, zone)
 
 
@@ -76,24 +77,33 @@ AXIS: Final = 20
 """Size of the letters above; the same stands in recall.css."""
 
 
-def exposure_bar(row: CircuitRow, scale: Scale) -> str:
+def exposure_bar(row: CircuitRow, seen: CircuitSeen, scale: Scale) -> str:
     """Return the bar of one circuit; its words stand in the row beside it."""
     middle = HEIGHT / 2
     out = [f'<svg class="expo" aria-hidden="true" viewBox="0 0 {WIDTH} {HEIGHT}">']
     out += [f'<path class="grid" d="M{x:.1f} 0V{HEIGHT}"/>' for x, _ in scale.ticks]
-    circuit = row.circuit
-    runs = [run.run for run in row.runs]
-    over = circuit.phase_since if circuit.phase in {"ended", "discarded"} else scale.now
-    shelf_end = min([run.taken_at for run in runs], default=over or scale.now)
+    met = [each for each in row.met if each.shelf is not Shelf.EXCLUDED]
+    over = seen.phase_since if seen.phase in {"ended", "discarded"} else scale.now
+    shelf_end = min([each.taken_at for each in met], default=over or scale.now)
     out.append(
-        f'<path class="cap" d="M{scale.x(circuit.begun_at):.1f} {middle - 6}v12"/>'
-        f'<path class="thin" d="M{scale.x(circuit.begun_at):.1f} {middle}'
-        f'H{max(scale.x(shelf_end), scale.x(circuit.begun_at) + 1):.1f}"/>'
+        f'<path class="cap" d="M{scale.x(row.begun_at):.1f} {middle - 6}v12"/>'
+        f'<path class="thin" d="M{scale.x(row.begun_at):.1f} {middle}'
+        f'H{max(scale.x(shelf_end), scale.x(row.begun_at) + 1):.1f}"/>'
     )
-    for run in row.runs:
-        sure = run.exposure.sure
-        out += [_rect("dashed", span, scale) for span in _beyond(run.exposure.possible, sure)]
-        out += [_rect("full", span, scale) for span in sure]
+    for each in met:
+        out += [_rect("dashed", span, scale) for span in _beyond(each.possible, each.sure)]
+        out += [_rect("full", span, scale) for span in each.sure]
+    out.append(f'<path class="now" d="M{scale.x(scale.now):.1f} 0V{HEIGHT}"/></svg>')
+    return "".join(out)
+
+
+def times_bar(sure: Sequence[Span], possible: Sequence[Span], scale: Scale) -> str:
+    """Return the bar of one patient's times."""
+    out = [f'<svg class="expo" aria-hidden="true" viewBox="0 0 {WIDTH} {HEIGHT}">']
+    out += [f'<path class="grid" d="M{x:.1f} 0V{HEIGHT}"/>' for x, _ in scale.ticks]
+    shown = [each for each in _beyond(possible, sure) if each.end is None or each.end > scale.start]
+    out += [_rect("dashed", span, scale) for span in shown]
+    out += [_rect("full", span, scale) for span in sure]
     out.append(f'<path class="now" d="M{scale.x(scale.now):.1f} 0V{HEIGHT}"/></svg>')
     return "".join(out)
 
@@ -103,7 +113,7 @@ def _beyond(possible: Sequence[Span], sure: Sequence[Span]) -> Sequence[Span]:
 
 
 def _rect(css: str, span: Span, scale: Scale) -> str:
-    left, right = scale.x(span.start), scale.x(span.end or scale.now)
+    left, right = max(scale.x(span.start), 0), scale.x(span.end or scale.now)
     return (
         f'<rect class="{escape(css)}" x="{left:.1f}" y="{HEIGHT / 2 - 8}" '
         f'width="{max(right - left, 2):.1f}" height="16"/>'

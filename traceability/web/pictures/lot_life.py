@@ -1,12 +1,14 @@
 """A lot over time: a lane for each circuit it is or was in, thick while that was on a patient."""
 
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Final
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from traceability.reads.lots import LotFacts
-from traceability.recall.answer import Answer
-from traceability.recall.sort_shelves import CircuitRow
+from traceability.recall.answered import CircuitRow
+from traceability.recall.circuits_seen import CircuitSeen
 from traceability.web.pictures.timeline import Bar, Dot, Lane, draw
 
 MOST_LANES: Final = 16
@@ -14,10 +16,15 @@ MOST_LANES: Final = 16
 GONE: Final = frozenset({"ended", "discarded", "transferred out"})
 
 
-def lot_life(lot: LotFacts, found: Answer, now: datetime, zone: ZoneInfo) -> str:
+def lot_life(
+    lot: LotFacts,
+    rows: Sequence[CircuitRow],
+    seen: Mapping[UUID, CircuitSeen],
+    now: datetime,
+    zone: ZoneInfo,
+) -> str:
     """Return the lot's timeline as SVG."""
-    rows = found.confirmed
-    lanes = [_lane(row, lot.text) for row in rows[:MOST_LANES]]
+    lanes = [_lane(row, seen[row.circuit_id], lot.text) for row in rows[:MOST_LANES]]
     held = tuple(
         Bar(each.from_, each.until, "open", (f"on hold, {each.notice or each.reason}",))
         for each in lot.holds
@@ -32,19 +39,19 @@ def lot_life(lot: LotFacts, found: Answer, now: datetime, zone: ZoneInfo) -> str
     return draw(f"Lot {lot.text} over time", drawn, now, zone, key="lot", note=note)
 
 
-def _lane(row: CircuitRow, text: str) -> Lane:
-    over = row.circuit.phase_since if row.circuit.phase in GONE else None
+def _lane(row: CircuitRow, seen: CircuitSeen, text: str) -> Lane:
+    over = seen.phase_since if seen.phase in GONE else None
     parts = [part for part in row.parts if part.lot == text] or list(row.parts)
     start = min(part.start for part in parts)
     ends = [part.end for part in parts if part.end is not None]
     end = max(ends) if len(ends) == len(parts) else over
-    count = f"{len(parts)} pieces" if len(parts) > 1 else row.circuit.circuit_type or ""
+    count = f"{len(parts)} pieces" if len(parts) > 1 else seen.circuit_type or ""
     bars = [Bar(start, end, "thin", (count,))]
-    for run in row.runs:
-        bars += [Bar(span.start, span.end, "thick", (run.run.run,)) for span in run.exposure.sure]
-        if not run.exposure.sure:
+    for met in row.met:
+        bars += [Bar(span.start, span.end, "thick", (met.run,)) for span in met.sure]
+        if not met.sure:
             bars += [
-                Bar(span.start, span.end, "open", (f"{run.run.run}, possible",))
-                for span in run.exposure.possible
+                Bar(span.start, span.end, "open", (f"{met.run}, possible",))
+                for span in met.possible
             ]
-    return Lane(row.circuit.number, (*bars[1:], bars[0]))
+    return Lane(row.number, (*bars[1:], bars[0]))

@@ -1,0 +1,155 @@
+"""What is gathered for one answer: uses for the rules, and the record's row behind each."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import Any, TypeAlias
+from uuid import UUID
+
+from traceability.domain.days import last_day_of_use
+from traceability.domain.parts import Known, PartState
+from traceability.domain.shelves.facts import PartIn
+from traceability.domain.shelves.situation import Use
+from traceability.domain.spans import Span
+
+__all__ = ["Gathered", "RowKey", "Seen", "circuit_name", "run_name"]
+
+RowKey: TypeAlias = tuple[UUID, int, int, str]
+"""Site, ledger number, line, and what else tells uses of one row apart."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """The row behind a use: a part, a run part, or a machine."""
+
+    part_id: UUID
+    circuit_id: UUID | None
+    run_id: UUID | None
+    slot: str
+    ordinal: int
+    kind: str
+    product_id: UUID | None
+    lot: str | None
+    serial: str | None
+    known: str
+    state: str
+    start: datetime
+    end: datetime | None
+    recorded_no: int
+    leaves: bool = False
+    stays: bool = False
+    place: str = ""
+    """Of a machine that stood in the same place; of a run part, where it lies."""
+
+
+@dataclass(slots=True)
+class Gathered:
+    """Uses in the order in which they were found, each row once."""
+
+    uses: list[Use] = field(default_factory=list)
+    seen: list[Seen] = field(default_factory=list)
+    """By the key of the use."""
+    by_row: dict[RowKey, int] = field(default_factory=dict)
+    primed: dict[UUID, datetime] = field(default_factory=dict)
+    """When the prime ended, of circuits with parts that left or leave."""
+
+    def was_dropped(self, seen: Seen) -> bool:
+        """Tell a part discarded before use from one swapped out later."""
+        primed = self.primed.get(seen.circuit_id) if seen.circuit_id else None
+        return seen.end is not None and primed is not None and seen.end < primed
+
+    def add(self, row: RowKey, use: Mapping[str, Any], seen: Seen) -> int:
+        """Add a use and return its key; a row that is there already keeps its own."""
+        key = self.by_row.get(row)
+        if key is None:
+            key = self.by_row[row] = len(self.uses)
+            self.uses.append(Use(key=key, **use))
+            self.seen.append(seen)
+        return key
+
+    def may_be(self, key: int, items: frozenset[str]) -> None:
+        """Let a use be of other items as well."""
+        use = self.uses[key]
+        if not items <= use.may_be:
+            self.uses[key] = replace(use, may_be=use.may_be | items)
+
+
+def circuit_name(circuit_id: UUID) -> str:
+    """Return the name under which the rules know a circuit."""
+    return str(circuit_id)
+
+
+def run_name(run_id: UUID) -> str:
+    """Return the name under which the rules know what a run had besides its circuits."""
+    return f"run {run_id}"
+
+
+def part_use(
+    row: Any,  # noqa: ANN401 - a row of the columns of `known_parts`
+    *,
+    item: str,
+    maker: str | None,
+    primed_at: datetime | None,
+) -> dict[str, Any]:
+    """Return the fields of a part's use.
+
+    A fluid stays whatever happens to its bag, also if the bag was spoilt after some had run in. A
+    part used for priming leaves with the prime's end; while that is not recorded nobody can say
+    how long it was in.
+    """
+    possible_end = None if row.stays else row.valid_to
+    sure_end = row.valid_to
+    certain: tuple[Span, ...] | None = None
+    if row.leaves and primed_at is not None:
+        ends = [end for end in (possible_end, primed_at) if end is not None]
+        possible_end = sure_end = max(min(ends), row.valid_from)
+    elif row.leaves:
+        certain = ()
+    elif possible_end != sure_end:
+        certain = _span(row.valid_from, sure_end)
+    return {
+        "part": PartIn(
+            p=str(row.part_id),
+            item=item,
+            maker=maker,
+            lot=row.text,
+            serial=row.serial,
+            expiry=_day(row.expiry),
+        ),
+        "circuit": circuit_name(row.circuit_id),
+        "start": row.valid_from,
+        "end": possible_end,
+        "foreign": row.known == Known.STATED,
+        "disputed": row.disputed,
+        "certain": certain,
+    }
+
+
+def part_seen(row: Any) -> Seen:  # noqa: ANN401 - a row of the columns of `known_parts`
+    """Return what the record says of a part."""
+    return Seen(
+        part_id=row.part_id,
+        circuit_id=row.circuit_id,
+        run_id=None,
+        slot=row.slot,
+        ordinal=row.ordinal,
+        kind=row.kind,
+        product_id=row.product_id,
+        lot=row.text,
+        serial=row.serial,
+        known=row.known,
+        state=PartState(row.state),
+        start=row.valid_from,
+        end=row.valid_to,
+        recorded_no=row.recorded_no,
+        leaves=row.leaves,
+        stays=row.stays,
+    )
+
+
+def _span(start: datetime, end: datetime | None) -> tuple[Span, ...]:
+    return () if end is not None and end <= start else (Span(start=start, end=end),)
+
+
+def _day(printed: str | None) -> date | None:
+    return None if printed is None else last_day_of_use(printed)
