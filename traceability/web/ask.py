@@ -157,11 +157,12 @@ def _followed(sort: str, texts: Mapping[str, str] | None) -> str:
             patients=sees,
         )
         if texts is None:
+            people = [*found.listed(Sort.PATIENT).nodes, found.subject]
             texts = {
                 node.id: patient_text(reads, ours.site.id, UUID(run.id)) or "not recorded"
-                for node in found.listed(Sort.PATIENT).nodes
+                for node in people
                 for run in found.listed(Sort.RUN).nodes
-                if run.label == node.of
+                if node.sort is Sort.PATIENT and run.label == node.of
             }
     title = f"{subject_words(found)} {found.subject.label}".strip()
     graph = trace_graph(_worded(found), _words(title), _href)
