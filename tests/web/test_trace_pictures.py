@@ -49,11 +49,8 @@ def traces(draw: st.DrawFn, most: int = 9) -> Trace:
     )
     pairs = [(left, circuits), (left, runs), (circuits, runs), (runs, patients)]
     links = [
-        Link(
-            source=draw(st.sampled_from(one)).key, target=draw(st.sampled_from(two)).key, sure=sure
-        )
-        for one, two in pairs
-        if one and two
+        Link(source=draw(one).key, target=draw(two).key, sure=sure)
+        for one, two in ((st.sampled_from(a), st.sampled_from(b)) for a, b in pairs if a and b)
         for sure in draw(st.lists(sures, max_size=14))
     ]
     return Trace(subject=node, lists=lists, links=tuple(links))
@@ -196,6 +193,5 @@ def test_no_count_of_a_large_answer_runs_into_another(counts: dict[str, tuple[in
     svg = ET.fromstring(drawing)  # noqa: S314 - ours
     apart(list(svg.iter("text")), WIDTH, height_of(svg))
     told = svg.findtext("desc") or ""
-    assert all(
-        f"{when}: {begun} begun, {taken} taken" in told for when, (begun, taken) in counts.items()
-    )
+    for when, (begun, taken) in counts.items():
+        assert f"{when}: {begun} begun, {taken} taken" in told

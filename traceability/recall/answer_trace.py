@@ -59,7 +59,10 @@ def trace_of(
         subject=subject,
         lists=lists,
         links=tuple(links),
-        stays=tuple(stay for row in rows for stay in _stays(row)),
+        stays=(
+            *(stay for row in rows for stay in _stays(row)),
+            *(stay for row in people for stay in _beside(row)),
+        ),
         over_time=_by_month(answer.circuits) if len(answer.circuits) > shown else {},
         cut_no=answer.cut.number,
         recorded_at=answer.cut.recorded_at,
@@ -110,6 +113,26 @@ def _without_circuit(subject: Node, row: PatientRow) -> list[Link]:
     if not row.parts and row.circuit_ids:
         return []
     return [Link(source=subject.key, target=node.key, sure=SURE[row.shelf]) for node in _runs(row)]
+
+
+def _beside(row: PatientRow) -> list[Stay]:
+    """Return when a run part or a machine met a patient whom no circuit of the answer met."""
+    nodes = _runs(row)
+    if row.circuit_ids or not nodes:
+        return []
+    times = [(each, Sure.POSSIBLE) for each in without(row.possible, row.sure)]
+    times += [(each, Sure.SURE) for each in row.sure]
+    return [
+        Stay(
+            lane=nodes[0].key,
+            kind=StayKind.ON_PATIENT,
+            start=each.start,
+            end=each.end,
+            sure=sure,
+            label=", ".join(row.runs),
+        )
+        for each, sure in times
+    ]
 
 
 def _stays(row: CircuitRow) -> list[Stay]:
