@@ -115,7 +115,7 @@ def machines(session: Session, text: str) -> Iterator[Meaning]:
         EquipmentUse.equipment_id.is_(None),
         EquipmentUse.superseded_no.is_(None),
     )
-    for kind in session.scalars(uses.distinct().order_by(EquipmentUse.kind).limit(MOST)):
+    for kind in sorted(set(session.scalars(uses)))[:MOST]:
         yield Meaning(sort="machine", text=text, of=kind, detail=f"{kind}, not in the register")
 
 
