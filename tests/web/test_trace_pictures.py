@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from traceability.domain.trace import Link, Listed, Node, Sort, Stay, StayKind, Sure, Trace
 from traceability.trace_messages import HEADS, apart_words, more_words
 from traceability.web.pictures.letters import MONO, wide
-from traceability.web.pictures.trace_graph import DETAIL, FOLDS, LABEL, WIDTH, Words, trace_graph
+from traceability.web.pictures.trace_graph import FOLDS, WIDTH, Words, trace_graph
+from traceability.web.pictures.trace_strokes import DETAIL, LABEL
 from traceability.web.pictures.trace_time import trace_counts, trace_time
 
 ZONE = ZoneInfo("Europe/Stockholm")

@@ -14,17 +14,14 @@ from itertools import pairwise
 from typing import Final
 
 from traceability.domain.trace import Link, Node, Sort, Sure, Trace
-from traceability.web.pictures.letters import MONO, cut, label_svg, wide
-from traceability.web.pictures.marks import placed
+from traceability.web.pictures.letters import cut
+from traceability.web.pictures.trace_strokes import DETAIL, Drawn, link_svg, link_words, node_svg
 
 WIDTH: Final = 1224
 TOP: Final = 54
 ROW, HEAD, BELOW = 52, 30, 34
 """Between two nodes, before a heading within a column, and under the last row."""
-LABEL, DETAIL = 15, 13
-"""Sizes of letters; the same stand in trace.css."""
 RAIL_MOST, GAP_LEAST, GAP_MOST = 260, 84, 210
-BEAD: Final = 16
 FOLDS, KEPT = 24, 12
 """A column longer than the first shows only the second, and a count: more would not print on A4."""
 
@@ -66,22 +63,6 @@ class Words:
     """Of runs that are not drawn, for they met at no common time."""
 
 
-@dataclass(slots=True, kw_only=True)
-class _Drawn:
-    """A node with its place; a count of more has no node."""
-
-    key: str
-    sort: Sort
-    column: int
-    label: str
-    detail: str = ""
-    href: str = ""
-    sure: Sure = Sure.SURE
-    is_subject: bool = False
-    is_count: bool = False
-    y: float = 0.0
-
-
 def trace_graph(trace: Trace, words: Words, address: Address, *, key: str = "graph") -> str:
     """Return the graph as SVG; `key` begins its ids."""
     links = [link for link in trace.links if link.sure is not Sure.APART]
@@ -95,7 +76,7 @@ def trace_graph(trace: Trace, words: Words, address: Address, *, key: str = "gra
     left = {column: index * (rail + gap) for index, column in enumerate(columns)}
     note = words.note(apart) if apart else ""
     bottom = max(each.y for each in drawn) + BELOW + (24 if note else 0)
-    said = "; ".join(_said(link, by_key) for link in links) or trace.subject.label
+    said = "; ".join(link_words(link, by_key) for link in links) or trace.subject.label
     out = [
         f'<svg class="trace" role="group" aria-labelledby="{key}-title {key}-desc" '
         f'viewBox="0 0 {WIDTH} {bottom:.0f}" data-wide="{WIDTH}">'
@@ -103,13 +84,13 @@ def trace_graph(trace: Trace, words: Words, address: Address, *, key: str = "gra
         f'<desc id="{key}-desc">{escape(said + (f"; {note}" if note else ""))}</desc>'
     ]
     rows = {column: [each.y for each in drawn if each.column == column] for column in columns}
-    out += [_link(link, by_key, left, rail, rows) for link in links]
+    out += [link_svg(link, by_key, left, rail, rows) for link in links]
     out += [
         f'<text class="over" x="{left[column]:.1f}" y="{y:.1f}">'
         f"{escape(cut(text, rail, DETAIL, bold=True))}</text>"
         for column, y, text in heads
     ]
-    out += [_node(each, left[each.column], rail) for each in drawn]
+    out += [node_svg(each, left[each.column], rail) for each in drawn]
     if note:
         out.append(f'<text class="note" x="0" y="{bottom - 8:.1f}">{escape(note)}</text>')
     return "".join(out) + "</svg>"
@@ -124,7 +105,7 @@ def _widths(columns: int) -> tuple[float, float]:
 
 def _chosen(
     trace: Trace, links: Sequence[Link], words: Words, address: Address
-) -> tuple[list[_Drawn], int]:
+) -> tuple[list[Drawn], int]:
     """Return what is drawn, and how many runs are not, for they met at no common time."""
     sources: dict[str, list[Link]] = {}
     targets: dict[str, list[Link]] = {}
@@ -158,7 +139,7 @@ def _chosen(
             drawn[node.key] = _drawn(node, column, targets.get(node.key, []), address)
         rest = len(nodes) - len(keep) + listed.more
         if rest > 0 and (keep or sort is Sort.CIRCUIT):
-            count = _Drawn(
+            count = Drawn(
                 key=f"more:{sort}",
                 sort=sort,
                 column=COLUMN.get(sort, 0),
@@ -172,12 +153,12 @@ def _chosen(
 
 def _drawn(
     node: Node, column: int, into: Sequence[Link], address: Address, *, is_subject: bool = False
-) -> _Drawn:
+) -> Drawn:
     sure = Sure.SURE
     if into and all(link.sure is not Sure.SURE for link in into):
         inferred = any(link.sure is Sure.INFERRED for link in into)
         sure = Sure.INFERRED if inferred else Sure.POSSIBLE
-    return _Drawn(
+    return Drawn(
         key=node.key,
         sort=node.sort,
         column=column,
@@ -189,7 +170,7 @@ def _drawn(
     )
 
 
-def _of_counts(trace: Trace, drawn: Mapping[str, _Drawn]) -> list[Link]:
+def _of_counts(trace: Trace, drawn: Mapping[str, Drawn]) -> list[Link]:
     """Return links to the counts: they stand for nodes that are linked like those beside them."""
     chain = [
         trace.subject.key,
@@ -203,9 +184,7 @@ def _of_counts(trace: Trace, drawn: Mapping[str, _Drawn]) -> list[Link]:
     ]
 
 
-def _place(
-    drawn: list[_Drawn], links: Sequence[Link], words: Words
-) -> list[tuple[int, float, str]]:
+def _place(drawn: list[Drawn], links: Sequence[Link], words: Words) -> list[tuple[int, float, str]]:
     """Give each node its height, and return the headings with their places."""
     by_key = {each.key: each for each in drawn}
     heads: list[tuple[int, float, str]] = []
@@ -234,7 +213,7 @@ def _place(
     return heads
 
 
-def _wish(one: _Drawn, links: Sequence[Link], by_key: Mapping[str, _Drawn]) -> float:
+def _wish(one: Drawn, links: Sequence[Link], by_key: Mapping[str, Drawn]) -> float:
     """Return the height at which a node would stand right behind those it is linked from."""
     heights = [
         by_key[link.source].y
@@ -242,74 +221,3 @@ def _wish(one: _Drawn, links: Sequence[Link], by_key: Mapping[str, _Drawn]) -> f
         if link.target == one.key and by_key[link.source].sort in {Sort.CIRCUIT, Sort.RUN}
     ]
     return sum(heights) / len(heights) if heights else 0.0
-
-
-def _link(
-    link: Link,
-    by_key: Mapping[str, _Drawn],
-    left: Mapping[int, float],
-    rail: float,
-    rows: Mapping[int, Sequence[float]],
-) -> str:
-    one, two = by_key[link.source], by_key[link.target]
-    x, y = left[one.column] + rail, one.y
-    path = f"M{x:.1f} {y:.1f}"
-    if one.column == two.column:
-        return ""
-    between = [column for column in left if one.column < column < two.column]
-    for number, column in enumerate(between, start=1):
-        aim = one.y + (two.y - one.y) * number / (len(between) + 1)
-        free = [height + 26 for height in rows[column]]
-        pass_at = min(free, key=lambda each: (abs(each - aim), each))
-        path += _bend(x, y, left[column], pass_at) + f"H{left[column] + rail:.1f}"
-        x, y = left[column] + rail, pass_at
-    path += _bend(x, y, left[two.column], two.y)
-    title = f"<title>{escape(_said(link, by_key))}</title>"
-    if link.sure is Sure.INFERRED:
-        both = f'<path class="two" d="{path}"/><path class="in" d="{path}"/>'
-        return f'<g class="link">{title}{both}</g>'
-    css = "maybe" if link.sure is Sure.POSSIBLE else "sure"
-    return f'<path class="link {css}" d="{path}">{title}</path>'
-
-
-def _bend(x: float, y: float, to_x: float, to_y: float) -> str:
-    middle = (x + to_x) / 2
-    return f"C{middle:.1f} {y:.1f} {middle:.1f} {to_y:.1f} {to_x:.1f} {to_y:.1f}"
-
-
-BEADS: Final = {Sure.SURE: "known", Sure.INFERRED: "khalf", Sure.POSSIBLE: "open"}
-
-
-def _node(one: _Drawn, x: float, rail: float) -> str:
-    inner = x + BEAD
-    room = rail - BEAD
-    label, is_read = one.label, one.sort in {Sort.LOT, Sort.UNIT, Sort.CIRCUIT, Sort.RUN}
-    if one.is_count or not is_read:
-        shown = escape(cut(label, room, LABEL, bold=True))
-        short = wide(label, LABEL, bold=True) > room
-    else:
-        fits = int(room / (MONO * LABEL))
-        short = len(label) > fits
-        shown = label_svg(("", f"{label[: fits - 1]}…" if short else label))
-    css = "label lead" if one.is_subject else "label"
-    text = f'<text class="{css}" x="{inner:.1f}" y="{one.y - 8:.1f}">{shown}</text>'
-    if short or wide(one.detail, DETAIL) > room:
-        told = ", ".join(word for word in (label, one.detail) if word)
-        text = f"<g><title>{escape(told)}</title>{text}</g>"
-    if one.href:
-        text = f'<a href="{escape(one.href)}">{text}</a>'
-    css = "rail count" if one.is_count else "rail lead" if one.is_subject else "rail"
-    line = f'<path class="{css}" d="M{x:.1f} {one.y:.1f}h{rail:.1f}"/>'
-    bead = "" if one.is_count else placed(BEADS[one.sure], x + 6, one.y, BEAD)
-    under = ""
-    if one.detail:
-        under = (
-            f'<text class="detail" x="{inner:.1f}" y="{one.y + 16:.1f}">'
-            f"{escape(cut(one.detail, room, DETAIL))}</text>"
-        )
-    return line + bead + text + under
-
-
-def _said(link: Link, by_key: Mapping[str, _Drawn]) -> str:
-    how = {Sure.SURE: "", Sure.INFERRED: " (inferred)", Sure.POSSIBLE: " (possible)"}
-    return f"{by_key[link.source].label} – {by_key[link.target].label}{how.get(link.sure, '')}"
