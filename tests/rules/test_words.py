@@ -22,7 +22,9 @@ WORDING: Final = (
     "shelf_messages.py",
     "moves_messages.py",
     "tag_messages.py",
+    "scope_messages.py",
     "scope_row_messages.py",
+    "trace_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

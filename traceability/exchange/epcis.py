@@ -2,7 +2,8 @@
 
 What is read: the events of an EPCISDocument or an EPCISQueryDocument; what/where/why keys by the
 names of EPCIS 2.0 (GS1, 2022), dispositions by those of the Core Business Vocabulary 2.0; the names
-are from memory and were not checked with the published schema. URIs: EPC Tag Data Standard (class:lgtin, id:sgtin, idpat:sgtin) and GS1 Digital Link URI Syntax (/01/, /10/, /21/).
+are from memory and were not checked with the published schema. URIs: EPC Tag Data Standard
+(class:lgtin, id:sgtin, idpat:sgtin) and GS1 Digital Link URI Syntax (/01/, /10/, /21/).
 """
 
 import re

@@ -37,6 +37,7 @@ class Circuit(Entity, Base):
     __table_args__ = (
         UniqueConstraint("site_id", "number"),
         Index("ix_circuit_site_id_begun_no", "site_id", "begun_no"),
+        Index("ix_circuit_site_id_begun_at", "site_id", "begun_at"),
         Index("ix_circuit_site_id_circuit_type", "site_id", "circuit_type", "begun_at"),
         Index("ix_circuit_site_id_contents", "site_id", "contents", "begun_no"),
         Index("ix_circuit_site_id_prime_ended_no", "site_id", "prime_ended_no", "begun_no"),
@@ -107,7 +108,7 @@ class CircuitPlace(Link, Base):
         same_site("place_id", "place"),
         one_open("one_open_place", "circuit_id"),
         Index("ix_circuit_place_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
-        Index("ix_circuit_place_site_id_place_id", "site_id", "place_id"),
+        Index("ix_circuit_place_site_id_place_id", "site_id", "place_id", "valid_from"),
     )
     circuit_id: Mapped[UUID]
     place_id: Mapped[UUID]
@@ -142,6 +143,7 @@ class Signature(Link, Base):
         one_open("one_signature_a_part", "circuit_id", "part"),
         one_open("two_different_people", "circuit_id", "person_id"),
         Index("ix_signature_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
+        Index("ix_signature_site_id_person_id", "site_id", "person_id", *IN_ORDER),
     )
     circuit_id: Mapped[UUID]
     part: Mapped[str]

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Final
 from uuid import UUID
 
+from sqlalchemy import Index
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from traceability.storage.base import Base
@@ -23,6 +24,8 @@ class KeptApart(Base):
     """A text that must be erasable: patient reference, wristband, free text, unknown code."""
 
     __tablename__ = "kept_apart"
+    # By the hash on PostgreSQL: it looks for whole texts only, and takes one of any length.
+    __table_args__ = (Index("ix_kept_apart_text", "text", postgresql_using="hash"),)
     id: Mapped[UUID] = mapped_column(primary_key=True)
     text: Mapped[str | None]
     key: Mapped[bytes | None]

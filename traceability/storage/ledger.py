@@ -37,7 +37,10 @@ class LedgerEvent(Base):
     """One act. `hash` covers every other column; each site has a chain of its own."""
 
     __tablename__ = "event"
-    __table_args__ = (Index("ix_event_site_id_recorded_at", "site_id", "recorded_at"),)
+    __table_args__ = (
+        Index("ix_event_site_id_recorded_at", "site_id", "recorded_at"),
+        Index("ix_event_site_id_actor_id_kind", "site_id", "actor_id", "kind", "number"),
+    )
     site_id: Mapped[UUID] = mapped_column(primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     device_id: Mapped[UUID]

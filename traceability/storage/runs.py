@@ -32,6 +32,8 @@ class CircuitOnRun(Link, Base):
         one_open("one_open_run_of_a_circuit", "circuit_id"),
         Index("ix_circuit_on_run_site_id_circuit_id", "site_id", "circuit_id", *IN_ORDER),
         Index("ix_circuit_on_run_site_id_run_id", "site_id", "run_id", *IN_ORDER),
+        Index("ix_circuit_on_run_site_id_valid_from", "site_id", "valid_from"),
+        Index("ix_circuit_on_run_site_id_valid_to", "site_id", "valid_to", "superseded_no"),
     )
     circuit_id: Mapped[UUID]
     run_id: Mapped[UUID]
@@ -43,6 +45,10 @@ class Patient(Entity, Base):
     """A patient reference. Its text is kept apart and can be erased; this row cannot tell it."""
 
     __tablename__ = "patient"
+    __table_args__ = (
+        Index("ix_patient_site_id_kept_id", "site_id", "kept_id"),
+        Index("ix_patient_site_id_temporary", "site_id", "temporary"),
+    )
     kept_id: Mapped[UUID | None]
     """None for a temporary identity."""
     temporary: Mapped[str | None]
@@ -58,6 +64,7 @@ class RunPatient(Link, Base):
         same_site("patient_id", "patient"),
         one_open("one_open_patient_of_a_run", "run_id"),
         Index("ix_run_patient_site_id_run_id", "site_id", "run_id", *IN_ORDER),
+        Index("ix_run_patient_site_id_patient_id", "site_id", "patient_id", *IN_ORDER),
     )
     run_id: Mapped[UUID]
     patient_id: Mapped[UUID]

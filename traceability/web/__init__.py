@@ -3,6 +3,7 @@
 from flask import Flask
 
 from traceability.web import (
+    ask,
     check,
     circuit_labels,
     circuits,
@@ -65,6 +66,7 @@ PARTS = (
     retrieval,
     down_time,
     scopes,
+    ask,
 )
 
 

@@ -34,7 +34,7 @@ class Bar:
     end: datetime | None
     """None: it goes on."""
     style: str
-    """thin, thick, fluid (thick, not the patient's own lane), open (dashed)."""
+    """thin, thick, fluid (thick, not the patient's own lane), half (inferred), open (dashed)."""
     label: Label = ()
 
 
@@ -53,6 +53,8 @@ class Lane:
     name: str
     bars: tuple[Bar, ...] = ()
     dots: tuple[Dot, ...] = ()
+    href: str = ""
+    """Where its name leads; empty: nowhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +94,10 @@ def draw(
     scale = Scale(start, max((end - start).total_seconds(), 3600.0) * AHEAD, left)
     bottom = TOP + LANE * len(lanes)
     said = _words(lanes, zone) + (f"; {note}" if note else "")
+    # In a picture with the role of an image nothing can be reached: its links would be lost.
+    role = "group" if any(lane.href for lane in lanes) else "img"
     out = [
-        f'<svg class="life" role="img" aria-labelledby="{key}-title {key}-desc" '
+        f'<svg class="life" role="{role}" aria-labelledby="{key}-title {key}-desc" '
         f'viewBox="0 0 {WIDTH} {bottom + BELOW}"><title id="{key}-title">{escape(title)}</title>'
         f'<desc id="{key}-desc">{escape(said)}</desc>'
     ]
@@ -109,7 +113,8 @@ def draw(
     for index, lane in enumerate(lanes):
         y = TOP + LANE * index + 20
         room = left - 14
-        out.append(f'<text class="lane" x="0" y="{y + 5}">{escape(_name(lane.name, room))}</text>')
+        name = f'<text class="lane" x="0" y="{y + 5}">{escape(_name(lane.name, room))}</text>'
+        out.append(f'<a href="{escape(lane.href)}">{name}</a>' if lane.href else name)
         out += [_bar(bar, scale, y, now, zone) for bar in lane.bars]
         out += _bar_labels(lane.bars, scale, y, now)
         out += _dots(lane.dots, scale, y, zone)
@@ -157,6 +162,12 @@ def _bar(bar: Bar, scale: Scale, y: float, now: datetime, zone: ZoneInfo) -> str
         return (
             f'<g>{title}<path class="cap" d="M{left:.1f} {y - 7}v14"/>'
             f'<path class="thin" d="M{left:.1f} {y}h{width:.1f}"/></g>'
+        )
+    if bar.style == "half":
+        return (
+            f'<g>{title}<rect class="line" x="{left:.1f}" y="{y - 6}" width="{width:.1f}" '
+            f'height="12"/><rect class="thick" x="{left:.1f}" y="{y}" width="{width:.1f}" '
+            f'height="6"/></g>'
         )
     css, high = ("dashed", 12) if bar.style == "open" else (bar.style, 14)
     return (
