@@ -22,6 +22,7 @@ WORDING: Final = (
     "shelf_messages.py",
     "moves_messages.py",
     "tag_messages.py",
+    "drill_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

@@ -77,6 +77,11 @@ class Kind(StrEnum):
     TOLD_BY_HAND = "told-by-hand"
     CIRCUIT_OPENED = "circuit-opened"
     TAG_KEY_SET = "tag-key-set"
+    LOTS_DRILLED = "lots-drilled"
+    DRILL_BEGUN = "drill-begun"
+    DRILL_STEP = "drill-step"
+    DRILL_TOLD = "drill-told"
+    DRILL_STOPPED = "drill-stopped"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

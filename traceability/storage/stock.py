@@ -106,6 +106,8 @@ class StockChange(Base):
         same_site("place_id", "place"),
         Index("ix_stock_change_site_id_product_id", "site_id", "product_id", *IN_ORDER),
         Index("ix_stock_change_site_id_part_id", "site_id", "part_id", *IN_ORDER),
+        # A lot id is one product's of one site: nothing but the lot's own rows is read.
+        Index("ix_stock_change_lot", "lot_id", "why"),
     )
     site_id: Mapped[UUID] = mapped_column(primary_key=True)
     recorded_no: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)

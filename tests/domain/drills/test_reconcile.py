@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from traceability.domain.circuits import Phase
 from traceability.domain.drills.facts import (
     CircuitLife,
-    LotFacts,
+    LotRecord,
     OnShelf,
     PatientKnown,
     Received,
@@ -94,7 +94,7 @@ SHELVES = st.lists(
     max_size=3,
 ).map(tuple)
 LOTS = st.builds(
-    LotFacts,
+    LotRecord,
     lot_id=st.just(UUID(int=1)),
     text=st.just("T77-0B1"),
     product_id=st.just(UUID(int=2)),
@@ -114,7 +114,7 @@ def share(found: Reconciled) -> Fraction:
 
 
 @given(LOTS)
-def test_every_unit_stands_in_exactly_one_class_and_none_is_lost(lot: LotFacts) -> None:
+def test_every_unit_stands_in_exactly_one_class_and_none_is_lost(lot: LotRecord) -> None:
     found = reconcile(lot, NOW)
     assert sum(found.where.values()) == found.units
     assert 0 <= found.reconciled <= found.units
@@ -143,7 +143,7 @@ def mended_run(run: RunLife) -> RunLife:
     )
 
 
-def mended(lot: LotFacts, point: Point) -> LotFacts:
+def mended(lot: LotRecord, point: Point) -> LotRecord:
     """Do what the list to mend asks for at one of its points."""
     match point.code:
         case Code.NOT_ACCOUNTED:
@@ -192,7 +192,7 @@ def mended_use(use: Use, code: Code) -> Use:
 
 
 @given(LOTS)
-def test_mending_a_point_raises_the_share_or_leaves_it(lot: LotFacts) -> None:
+def test_mending_a_point_raises_the_share_or_leaves_it(lot: LotRecord) -> None:
     before = reconcile(lot, NOW)
     for point in before.points:
         after = reconcile(mended(lot, point), NOW)
@@ -234,7 +234,7 @@ TAP = Use(
     circuit=life(Phase.ENDED, RUN),
     run=None,
 )
-LOT = LotFacts(
+LOT = LotRecord(
     lot_id=UUID(int=1),
     text="T77-0B1",
     product_id=UUID(int=2),
@@ -247,7 +247,7 @@ LOT = LotFacts(
 )
 
 
-def codes(lot: LotFacts) -> list[Code]:
+def codes(lot: LotRecord) -> list[Code]:
     return [point.code for point in reconcile(lot, NOW).points]
 
 
@@ -297,7 +297,7 @@ def test_a_lot_that_is_followed_to_its_end_has_nothing_open() -> None:
         ),
     ],
 )
-def test_each_gap_is_one_open_point_and_one_unit_less(lot: LotFacts, code: Code) -> None:
+def test_each_gap_is_one_open_point_and_one_unit_less(lot: LotRecord, code: Code) -> None:
     assert code in codes(lot)
     found = reconcile(lot, NOW)
     assert found.reconciled == found.units - 1

@@ -1,4 +1,4 @@
-"""What the record says of one lot, as the drill takes it: receipts, shelves, what went out, uses."""
+"""What the record says of one lot, as the drill takes it: receipts, shelves, ways out, uses."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -7,7 +7,7 @@ from uuid import UUID
 
 from traceability.domain.circuits import Phase
 
-__all__ = ["CircuitLife", "LotFacts", "OnShelf", "PatientKnown", "Received", "RunLife", "Use"]
+__all__ = ["CircuitLife", "LotRecord", "OnShelf", "PatientKnown", "Received", "RunLife", "Use"]
 
 
 class PatientKnown(StrEnum):
@@ -101,7 +101,7 @@ class Use:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LotFacts:
+class LotRecord:
     """All that is on record of one lot."""
 
     lot_id: UUID

@@ -13,7 +13,7 @@ from enum import StrEnum
 from typing import Final, assert_never
 
 from traceability.domain.circuits import SIGNATURES_NEEDED, Phase
-from traceability.domain.drills.facts import CircuitLife, LotFacts, PatientKnown, RunLife, Use
+from traceability.domain.drills.facts import CircuitLife, LotRecord, PatientKnown, RunLife, Use
 
 __all__ = ["DEFINITION", "OPEN_AFTER", "Code", "Point", "Reconciled", "Whereabouts", "reconcile"]
 
@@ -84,7 +84,7 @@ class Reconciled:
     nothing of it is on a shelf."""
 
 
-def reconcile(lot: LotFacts, now: datetime) -> Reconciled:
+def reconcile(lot: LotRecord, now: datetime) -> Reconciled:
     """Return where every unit of the lot is, and what is open, as of `now`."""
     uses = sorted(lot.uses, key=lambda each: (each.at, each.piece.int))
     without_receipt = _without_receipt(lot, uses) if lot.counted else set()
@@ -120,7 +120,7 @@ def reconcile(lot: LotFacts, now: datetime) -> Reconciled:
     )
 
 
-def _without_receipt(lot: LotFacts, uses: Iterable[Use]) -> set[int]:
+def _without_receipt(lot: LotRecord, uses: Iterable[Use]) -> set[int]:
     """Return which uses had no receipt before them that an earlier use had not taken up."""
     taken, found = 0, set()
     for number, use in enumerate(uses):
@@ -135,7 +135,7 @@ def _without_receipt(lot: LotFacts, uses: Iterable[Use]) -> set[int]:
 
 
 def _at_the_shelves(
-    lot: LotFacts, from_shelf: int, without_receipt: int
+    lot: LotRecord, from_shelf: int, without_receipt: int
 ) -> tuple[Counter[Whereabouts], list[Point]]:
     """Return the units that are in no circuit, and what is open about them.
 

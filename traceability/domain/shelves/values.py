@@ -208,10 +208,7 @@ class Judge:
             return NO  # listed with other inner lots only, and nothing else is inside
         elsewhere = [n for n, p in zip(said, listed, strict=True) if n.complete and p is Match.OUT]
         settled = all(
-            any(
-                self.texts.match(item, maker, n.inner_lot, lot) is Match.IN
-                for n in elsewhere
-            )
+            any(self.texts.match(item, maker, n.inner_lot, lot) is Match.IN for n in elsewhere)
             for lot in wanted
         )
         return NO if settled else _open(Reason.INNER_LOT_NOT_KNOWN)

@@ -10,6 +10,7 @@ from traceability.domain.events import Recorded
 from traceability.storage.projections import (
     circuits,
     corrections,
+    drills,
     equipment,
     kept,
     lists,
@@ -26,6 +27,7 @@ from traceability.storage.projections.registry import BY_KIND
 __all__ = [
     "circuits",
     "corrections",
+    "drills",
     "equipment",
     "kept",
     "lists",
