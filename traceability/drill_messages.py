@@ -1,4 +1,4 @@
-"""Words of the drill: what the share counts, where units are, what is open and where it is mended."""
+"""Words of the drill: what the share counts, where units are, what is open, where it is mended."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -11,22 +11,22 @@ from traceability.domain.drills.reconcile import Code, Point, Whereabouts
 from traceability.reads.drills import Drill, ToMend
 
 DEFINITION: Final = (
-    "A unit is one piece of use: one tap, one bag. Units are all that were received of the lot, and "
-    "all that were used, taken out or counted beyond that.",
+    "A unit is one piece of use: one tap, one bag. Units are all that were received of the lot, "
+    "and all that were used, taken out or counted beyond that.",
     "Each unit stands in exactly one of these: on the shelf by the book; in a circuit that is not "
     "used yet; on a patient; used, and its end is known; gone before use; taken out with a reason; "
     "not accounted for.",
     "A unit is reconciled when it is accounted for and nothing about it is open: a receipt before "
-    "its use, its place, its expiry, both signatures, flow on and off, and that the patient of the "
-    "run is recorded.",
-    "The share is reconciled units of all units. Lots whose number is not counted here, ward stock, "
-    "are followed from use to end only. They stand apart and are not in the share.",
+    "its use, its place, its expiry, both signatures, flow on and off, and that the patient of "
+    "the run is recorded.",
+    "The share is reconciled units of all units. Lots whose number is not counted here, ward "
+    "stock, are followed from use to end only. They stand apart and are not in the share.",
 )
 """What the share counts. Common practice, no source."""
 
 LIMITS: Final = (
-    "The book is believed where it says that a piece is on a shelf. A count proves it, a drill does "
-    "not. A piece whose lot was not recorded cannot be seen from its lot."
+    "The book is believed where it says that a piece is on a shelf. A count proves it, a drill "
+    "does not. A piece whose lot was not recorded cannot be seen from its lot."
 )
 
 WHERE: Final[Mapping[Whereabouts, str]] = {
@@ -58,7 +58,7 @@ WHY: Final[Mapping[Code, str]] = {
 
 MEND: Final[Mapping[Code, str]] = {
     Code.NOT_ACCOUNTED: "Count the lot, or take out what is gone and say why",
-    Code.NOT_RECEIVED: "Enter the receipt, with the day it came",
+    Code.NOT_RECEIVED: "Enter the receipt, with the day it came, then count the lot",
     Code.SHELF_NOT_RECEIVED: "Enter the receipt, or count again",
     Code.SHELF_OWED: "Count the lot in every place",
     Code.PLACE: "Set the entry right",
@@ -137,7 +137,7 @@ def duration_words(begun: datetime, ended: datetime) -> str:
 
 
 def mend_lines(found: Iterable[ToMend]) -> list[MendLine]:
-    """Return the list to mend, what says the same of several units in one line, most units first."""
+    """Return the list to mend: of several units that say the same, one line; most units first."""
     together: dict[tuple[object, ...], list[ToMend]] = {}
     for each in found:
         p = each.point

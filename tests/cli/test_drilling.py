@@ -1,4 +1,4 @@
-"""The worker drills once a week: not twice, not after a step of the clock, and after a pause too."""
+"""The worker drills once a week: not twice, also with a clock that steps, and after a pause too."""
 
 from collections.abc import Iterator
 from dataclasses import replace

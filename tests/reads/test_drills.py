@@ -158,6 +158,9 @@ def test_a_cannula_is_on_the_patient_until_it_is_out(ward: Ward) -> None:
     ward.at("bedside").patient(run, "19310506-TEST")
     ward.now += HOUR
     ward.at("bedside").part_in(run, code(CANNULA, "CN-1"), body_site="right femoral vein")
+    # The book takes nothing off for what goes into a patient: a count says so.
+    assert codes(followed(ward, CANNULA, "CN-1")) == {Code.SHELF_NOT_RECEIVED}
+    Shelves(ward).count(CANNULA, ("CN-1", "trolley 1", 0))
     assert classes(followed(ward, CANNULA, "CN-1")) == {Whereabouts.ON_PATIENT: 1}
     ward.now += HOUR
     ward.end_run(run)
