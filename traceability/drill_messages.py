@@ -1,5 +1,7 @@
 """Words of the drill: what the share counts, where units are, what is open, where it is mended."""
 
+import csv
+import io
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -84,6 +86,15 @@ STOPPED: Final[Mapping[Stopped, str]] = {
     Stopped.OTHER: "Other",
 }
 
+NOT_THERE: Final[Mapping[str, str]] = {
+    "no-lot": "No lot is known here yet. Book stock in first, then begin a drill.",
+    "lot-not-known": "No lot is known by that. Scan the pack, or write the lot as printed.",
+    "lots-alike": "Several products have that lot. Scan the pack itself.",
+    "other-place": "That is no place of this unit, and no pack of this lot. Scan the symbol on the "
+    "place, or the pack.",
+}
+"""What is said where a scan or a text of a drill leads nowhere."""
+
 DRILL_MARK: Final = "DRILL. This is no notice. Nothing is on hold for it."
 """Stands on every page of a drill for people."""
 
@@ -157,6 +168,17 @@ def mend_lines(found: Iterable[ToMend]) -> list[MendLine]:
         for group in together.values()
     ]
     return sorted(lines, key=lambda line: (-line.units, line.lot, line.about))
+
+
+def mend_csv(lines: Iterable[MendLine]) -> str:
+    """Return the list to mend as CSV (RFC 4180); lots stand to the letter."""
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\r\n")
+    table.writerow(["product", "lot", "units", "code", "open", "about", "to_do", "page"])
+    for line in lines:
+        what = [line.product, line.lot, line.units, str(line.point.code)]
+        table.writerow([*what, line.why, line.about, line.do, line.page])
+    return out.getvalue()
 
 
 _BY_ENTRY: Final = frozenset({Code.PLACE, Code.EXPIRY})

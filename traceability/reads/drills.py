@@ -140,6 +140,17 @@ def pick(
     return len(recent), choose(seed, recent, older, wanted)
 
 
+def any_lot(
+    session: Session, site_id: UUID, *, seed: str, months: int, now: datetime
+) -> UUID | None:
+    """Return a lot that a seed picks, one with entries of late first; None: none is known."""
+    head = session.get_one(LedgerHead, site_id)
+    since = now - timedelta(days=months * DAYS_A_MONTH)
+    since_no = _first_no(session, site_id, since, head.number)
+    _, chosen = pick(session, site_id, seed, 1, since_no, head.number)
+    return chosen[0] if chosen else None
+
+
 def _first_no(session: Session, site_id: UUID, since: datetime, last_no: int) -> int:
     """Return the first entry recorded at or after a moment; behind the last one if there is none.
 

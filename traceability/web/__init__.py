@@ -8,6 +8,7 @@ from traceability.web import (
     circuits,
     corrections,
     down_time,
+    drill,
     equipment,
     errors,
     filters,
@@ -18,6 +19,7 @@ from traceability.web import (
     lots,
     moves,
     people,
+    people_drill,
     policy,
     prime,
     recall,
@@ -63,6 +65,8 @@ PARTS = (
     moves,
     retrieval,
     down_time,
+    drill,
+    people_drill,
 )
 
 

@@ -1,5 +1,6 @@
 """Ask which circuits contain a lot, and give the answer as page, CSV and PDF."""
 
+from typing import Final
 from uuid import UUID
 
 from flask import Blueprint, Response, redirect, render_template, request, url_for
@@ -126,7 +127,7 @@ def table() -> ResponseReturnValue:
     found, zone = _answer(), session.services().settings.zone_info
     text = answer_csv(found, zone=zone, patients=_patients(found))
     response = Response(text, mimetype="text/csv")
-    response.headers["Content-Disposition"] = f'attachment; filename="answer-{found.digest}.csv"'
+    response.headers["Content-Disposition"] = f'attachment; filename="{_name(found)}.csv"'
     return response
 
 
@@ -140,18 +141,38 @@ def paper() -> ResponseReturnValue:
         site = site_facts(reads)
     sheet = answer_sheet(
         found,
-        unit=f"{'PRACTICE, nothing is real. ' if site.practice else ''}{site.name}, {site.unit}",
+        unit=f"{_mark(practice=site.practice)}{site.name}, {site.unit}",
         zone=ours.settings.zone_info,
         patients=_patients(found),
     )
     response = Response(render_answer(sheet), mimetype="application/pdf")
-    response.headers["Content-Disposition"] = f'inline; filename="answer-{found.digest}.pdf"'
+    response.headers["Content-Disposition"] = f'inline; filename="{_name(found)}.pdf"'
     return response
+
+
+def _name(found: Answer) -> str:
+    """Return the name of a file that holds the answer."""
+    return f"{'drill-' if _is_drill() else ''}answer-{found.digest}"
+
+
+def _mark(*, practice: bool) -> str:
+    """Return what stands before the unit's name on paper."""
+    drill = "DRILL, no notice. " if _is_drill() else ""
+    return f"{'PRACTICE, nothing is real. ' if practice else ''}{drill}"
 
 
 def _address_of(found: Answer, page: str) -> str:
     """Return the same answer in another form, cut at the same entry."""
-    return f"{_address(found.question, page)}&as_of={found.cut.number}"
+    drill = f"&drill={DRILL}" if _is_drill() else ""
+    return f"{_address(found.question, page)}&as_of={found.cut.number}{drill}"
+
+
+DRILL: Final = "yes"
+
+
+def _is_drill() -> bool:
+    """Tell whether the answer was opened from a drill: it is marked on page and paper."""
+    return bool(request.args.get("drill"))
 
 
 def _answer() -> Answer:
