@@ -21,8 +21,9 @@ DEFINITION: Final = (
     "A unit is reconciled when it is accounted for and nothing about it is open: a receipt before "
     "its use, its place, its expiry, both signatures, flow on and off, and that the patient of "
     "the run is recorded.",
-    "The share is reconciled units of all units. Lots whose number is not counted here, ward "
-    "stock, are followed from use to end only. They stand apart and are not in the share.",
+    "The share is reconciled units of all units. What nobody booked in is followed from use "
+    "to end only: ward stock, and what was used before the stock book of its product began. It "
+    "stands apart and is not in the share.",
 )
 """What the share counts. Common practice, no source."""
 
@@ -134,10 +135,10 @@ def per_cent(reconciled: int, units: int) -> int:
     return 100 * reconciled // units if units else 0
 
 
-def ward_words(found: Drill) -> str:
-    """Return the same of ward stock."""
-    told = share_words(found.ward_reconciled, found.ward_units)
-    return f"Ward stock, from use to end only: {told}."
+def use_words(found: Drill) -> str:
+    """Return the same of what is followed from use to end only."""
+    told = share_words(found.use_reconciled, found.use_units)
+    return f"From use to end only: {told}."
 
 
 def duration_words(begun: datetime, ended: datetime) -> str:

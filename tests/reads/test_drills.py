@@ -11,7 +11,7 @@ from sqlalchemy import event, select
 
 from tests.make import CANNULA, HOUR, OXYGENATOR, SALINE, TAP, Ward, code
 from tests.stock_acts import Shelves
-from traceability.domain.drills.reconcile import Code, Reconciled, Whereabouts, reconcile
+from traceability.domain.drills.reconcile import Code, Reconciled, Whereabouts, reconcile, split
 from traceability.domain.keys import lot_key, product_key
 from traceability.drill_messages import mend_lines
 from traceability.reads.drills import ToMend, draw, pick
@@ -29,7 +29,7 @@ def followed(ward: Ward, gtin: str = TAP, lot: str = LOT) -> Reconciled:
     with ward.reads() as session:
         record = lot_record(session, ward.site.id, key_of(ward, gtin, lot))
     assert record is not None
-    return reconcile(record, ward.now)
+    return reconcile(split(record)[0], ward.now)
 
 
 def classes(found: Reconciled) -> dict[Whereabouts, int]:
@@ -125,6 +125,8 @@ def test_a_piece_swapped_in_comes_off_the_shelf_and_the_old_one_is_used(
 
 
 def test_what_was_used_and_never_booked_in_is_on_the_list_with_its_page(ward: Ward) -> None:
+    Shelves(ward).receive(code(TAP, "T76-0A9"))  # the book begins
+    ward.now += HOUR
     circuit = ward.prime(LOT)
     found = followed(ward)
     assert (found.units, found.reconciled) == (3, 0)

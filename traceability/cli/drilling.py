@@ -11,7 +11,7 @@ from traceability.cli.acting import sent_by_command
 from traceability.cli.store import opened, practice_store
 from traceability.domain.drills.choose import week_of
 from traceability.domain.drills.outcome import Drawn
-from traceability.drill_messages import share_words, ward_words
+from traceability.drill_messages import share_words, use_words
 from traceability.errors import DrilledThisWeek
 from traceability.reads.drills import Drill, draw, drill_of_week, drills
 from traceability.wiring import Services
@@ -76,8 +76,8 @@ def drill(*, lots: int | None, seed: str | None, as_json: bool, practice: bool) 
         click.echo(json.dumps(_facts(found)))
         return
     click.echo(f"{share_words(found.reconciled, found.units)} in {found.whole_lots} lots.")
-    if found.ward_units:
-        click.echo(ward_words(found))
+    if found.use_units:
+        click.echo(use_words(found))
     click.echo(f"Entry {done.first_no}, seed {found.seed}. The page Drill has the list to mend.")
 
 
@@ -88,6 +88,6 @@ def _facts(found: Drill) -> dict[str, object]:
         "lots": found.lots,
         "units": found.units,
         "reconciled": found.reconciled,
-        "ward_units": found.ward_units,
-        "ward_reconciled": found.ward_reconciled,
+        "use_units": found.use_units,
+        "use_reconciled": found.use_reconciled,
     }

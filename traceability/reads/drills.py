@@ -12,8 +12,9 @@ from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.drills.choose import choose
+from traceability.domain.drills.facts import LotRecord
 from traceability.domain.drills.outcome import Drawn, LotOutcome
-from traceability.domain.drills.reconcile import Code, Point, Whereabouts, reconcile
+from traceability.domain.drills.reconcile import Code, Point, Whereabouts, reconcile, split
 from traceability.reads.lot_record import lot_record
 from traceability.storage.circuits import Part
 from traceability.storage.drills import LotDrill, LotDrilled
@@ -46,9 +47,10 @@ class Drill:
     """Of them: followed from receipt to end."""
     units: int
     reconciled: int
-    ward_units: int
-    """Of ward stock, which is followed from use to end only; not among `units`."""
-    ward_reconciled: int
+    use_units: int
+    """Followed from use to end only, and not among `units`: ward stock, and what was used before
+    the stock book of its product began."""
+    use_reconciled: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,25 +85,12 @@ def draw(
     since = now - timedelta(days=months * DAYS_A_MONTH)
     since_no = _first_no(session, site_id, since, head.number)
     recent, chosen = pick(session, site_id, seed, wanted, since_no, head.number)
-    outcomes = []
-    for lot_id in chosen:
-        record = lot_record(session, site_id, lot_id)
-        if record is not None:
-            found = reconcile(record, now)
-            points: Counter[str] = Counter()
-            for point in found.points:
-                points[point.code] += point.units
-            outcomes.append(
-                LotOutcome(
-                    product_id=record.product_id,
-                    lot_id=record.lot_id,
-                    whole=found.whole,
-                    units=found.units,
-                    reconciled=found.reconciled,
-                    where={str(each): units for each, units in found.where.items() if units},
-                    points=dict(points),
-                )
-            )
+    outcomes = [
+        _outcome(part, now)
+        for lot_id in chosen
+        if (record := lot_record(session, site_id, lot_id)) is not None
+        for part in split(record)
+    ]
     return Drawn(
         seed=seed,
         since_no=since_no,
@@ -109,6 +98,22 @@ def draw(
         wanted=wanted,
         candidates=recent,
         lots=tuple(outcomes),
+    )
+
+
+def _outcome(part: LotRecord, now: datetime) -> LotOutcome:
+    found = reconcile(part, now)
+    points: Counter[str] = Counter()
+    for point in found.points:
+        points[point.code] += point.units
+    return LotOutcome(
+        product_id=part.product_id,
+        lot_id=part.lot_id,
+        whole=found.whole,
+        units=found.units,
+        reconciled=found.reconciled,
+        where={str(each): units for each, units in found.where.items() if units},
+        points=dict(points),
     )
 
 
@@ -183,7 +188,8 @@ def drills(session: Session, site_id: UUID, limit: int = MOST_SHOWN) -> list[Dri
         .limit(limit)
     ).all()
     sums = _sums(session, site_id, [row.recorded_no for row in rows])
-    return [_drill(row, sums) for row in rows]
+    counts = _counts(session, site_id, [row.recorded_no for row in rows])
+    return [_drill(row, sums, counts) for row in rows]
 
 
 def _sums(
@@ -206,9 +212,22 @@ def _sums(
     }
 
 
-def _drill(row: LotDrill, sums: Mapping[tuple[int, bool], tuple[int, int, int]]) -> Drill:
+def _counts(session: Session, site_id: UUID, numbers: Sequence[int]) -> dict[int, int]:
+    rows = (
+        select(LotDrilled.recorded_no, func.count(LotDrilled.lot_id.distinct()))
+        .where(LotDrilled.site_id == site_id, LotDrilled.recorded_no.in_(numbers))
+        .group_by(LotDrilled.recorded_no)
+    )
+    return dict(session.execute(rows).all())
+
+
+def _drill(
+    row: LotDrill,
+    sums: Mapping[tuple[int, bool], tuple[int, int, int]],
+    lots: Mapping[int, int],
+) -> Drill:
     whole = sums.get((row.recorded_no, True), (0, 0, 0))
-    ward = sums.get((row.recorded_no, False), (0, 0, 0))
+    apart = sums.get((row.recorded_no, False), (0, 0, 0))
     return Drill(
         number=row.recorded_no,
         at=row.at,
@@ -220,12 +239,12 @@ def _drill(row: LotDrill, sums: Mapping[tuple[int, bool], tuple[int, int, int]])
         wanted=row.wanted,
         candidates=row.candidates,
         definition=row.definition,
-        lots=whole[0] + ward[0],
+        lots=lots.get(row.recorded_no, 0),
         whole_lots=whole[0],
         units=whole[1],
         reconciled=whole[2],
-        ward_units=ward[1],
-        ward_reconciled=ward[2],
+        use_units=apart[1],
+        use_reconciled=apart[2],
     )
 
 
@@ -248,15 +267,20 @@ def drilled(session: Session, site_id: UUID, number: int) -> list[Drilled]:
 
 def to_mend(session: Session, site_id: UUID, number: int, now: datetime) -> list[ToMend]:
     """Return what is open about a drill's lots now: what was mended since is no longer there."""
-    found = []
-    for row, lot, product in session.execute(_lots_of(site_id, number)).all():
-        record = lot_record(session, site_id, row.lot_id)
-        if record is not None:
-            found += [
-                ToMend(product_id=row.product_id, product=product, lot=lot, point=point)
-                for point in reconcile(record, now).points
-            ]
-    return found
+    lots = select(LotDrilled.lot_id).where(
+        LotDrilled.site_id == site_id, LotDrilled.recorded_no == number
+    )
+    records = [
+        lot_record(session, site_id, lot_id)
+        for lot_id in dict.fromkeys(session.scalars(lots).all())
+    ]
+    return [
+        ToMend(product_id=part.product_id, product=part.product, lot=part.text, point=point)
+        for record in records
+        if record is not None
+        for part in split(record)
+        for point in reconcile(part, now).points
+    ]
 
 
 def _lots_of(site_id: UUID, number: int) -> Select[LotDrilled, str, str]:

@@ -28,7 +28,7 @@ from traceability.storage.items import Lot, Product
 from traceability.storage.run_extras import RunPart
 from traceability.storage.runs import Run
 from traceability.storage.site import Place
-from traceability.storage.stock import StockChange, StockLevel, StockReceipt
+from traceability.storage.stock import StockBook, StockChange, StockLevel, StockReceipt
 
 
 def lot_record(session: Session, site_id: UUID, lot_id: UUID) -> LotRecord | None:
@@ -37,12 +37,14 @@ def lot_record(session: Session, site_id: UUID, lot_id: UUID) -> LotRecord | Non
     if lot is None:
         return None
     product = session.get_one(Product, (site_id, lot.product_id))
+    book = session.get(StockBook, (site_id, product.id))
     return LotRecord(
         lot_id=lot.id,
         text=lot.text,
         product_id=product.id,
         product=product.name,
         counted=product.counted,
+        booked_from=book.begun_at if book else None,
         received=_received(session, lot),
         shelves=_shelves(session, lot),
         taken_out=_taken_out(session, lot),

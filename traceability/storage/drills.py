@@ -66,7 +66,7 @@ class LotDrilled(Base):
     product_id: Mapped[UUID]
     lot_id: Mapped[UUID]
     whole: Mapped[bool]
-    """From receipt to end; False: ward stock, from use to end."""
+    """From receipt to end; False: from use to end. A lot may have a line of each."""
     units: Mapped[int]
     reconciled: Mapped[int]
     whereabouts: Mapped[str]

@@ -22,7 +22,14 @@ from traceability.domain.drills.facts import (
     RunLife,
     Use,
 )
-from traceability.domain.drills.reconcile import Code, Point, Reconciled, Whereabouts, reconcile
+from traceability.domain.drills.reconcile import (
+    Code,
+    Point,
+    Reconciled,
+    Whereabouts,
+    reconcile,
+    split,
+)
 
 NOW = datetime(2031, 5, 6, 12, 0, tzinfo=UTC)
 DAY = timedelta(days=1)
@@ -100,6 +107,7 @@ LOTS = st.builds(
     product_id=st.just(UUID(int=2)),
     product=st.just("Three-way tap"),
     counted=st.booleans(),
+    booked_from=MAYBE_DAY,
     received=st.lists(st.builds(Received, at=DAYS, quantity=st.integers(1, 5)), max_size=4).map(
         tuple
     ),
@@ -240,6 +248,7 @@ LOT = LotRecord(
     product_id=UUID(int=2),
     product="Three-way tap",
     counted=True,
+    booked_from=ago(40),
     received=(Received(at=ago(30), quantity=5),),
     shelves=(OnShelf(place="trolley 1", quantity=3, counted_at=ago(2)),),
     taken_out=1,
@@ -320,3 +329,31 @@ def test_what_the_pack_brought_was_never_to_be_on_a_shelf() -> None:
     )
     found = reconcile(inner, NOW)
     assert (found.units, found.reconciled) == (1, 1)
+
+
+@given(LOTS)
+def test_each_use_is_followed_in_exactly_one_part(lot: LotRecord) -> None:
+    parts = split(lot)
+    uses = sorted((use for part in parts for use in part.uses), key=repr)
+    assert uses == sorted(lot.uses, key=repr)
+    if lot.counted and lot.booked_from is not None:
+        booked = [part for part in parts if part.counted]
+        assert all(part.received == lot.received for part in booked)
+        since = lot.booked_from
+        apart = [use for part in parts if not part.counted for use in part.uses]
+        assert all(use.from_shelf and use.at < since for use in apart)
+
+
+@given(LOTS)
+def test_mending_a_point_of_the_whole_lot_lowers_no_part(lot: LotRecord) -> None:
+    for part in split(lot):
+        for point in reconcile(part, NOW).points:
+            assert share(reconcile(mended(part, point), NOW)) >= share(reconcile(part, NOW))
+
+
+def test_what_was_used_before_the_book_began_stands_apart() -> None:
+    early = replace(TAP, at=ago(50), piece=UUID(int=8))
+    whole, apart = split(replace(LOT, uses=(TAP, early)))
+    assert (whole.uses, apart.uses) == ((TAP,), (early,))
+    assert codes(apart) == codes(whole) == []
+    assert [part.counted for part in split(replace(LOT, booked_from=None))] == [False]

@@ -110,6 +110,8 @@ class LotRecord:
     product: str
     counted: bool
     """False: ward stock, whose number is not counted here."""
+    booked_from: datetime | None
+    """When the stock book of its product began; None: nothing of it was ever booked in."""
     received: tuple[Received, ...]
     shelves: tuple[OnShelf, ...]
     taken_out: int

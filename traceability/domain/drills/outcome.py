@@ -14,7 +14,7 @@ class LotOutcome:
     product_id: UUID
     lot_id: UUID
     whole: bool
-    """From receipt to end; False: ward stock, from use to end."""
+    """From receipt to end; False: from use to end. A lot may have an outcome of each."""
     units: int
     reconciled: int
     where: Mapping[str, int]

@@ -7,7 +7,7 @@ open. Source: common practice, no source.
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Final, assert_never
@@ -15,7 +15,16 @@ from typing import Final, assert_never
 from traceability.domain.circuits import SIGNATURES_NEEDED, Phase
 from traceability.domain.drills.facts import CircuitLife, LotRecord, PatientKnown, RunLife, Use
 
-__all__ = ["DEFINITION", "OPEN_AFTER", "Code", "Point", "Reconciled", "Whereabouts", "reconcile"]
+__all__ = [
+    "DEFINITION",
+    "OPEN_AFTER",
+    "Code",
+    "Point",
+    "Reconciled",
+    "Whereabouts",
+    "reconcile",
+    "split",
+]
 
 DEFINITION: Final = 1
 """Version of this rule; stored with each drill, so that a trend never mixes two rules unsaid."""
@@ -73,7 +82,7 @@ class Reconciled:
     """The outcome for one lot."""
 
     whole: bool
-    """From receipt to end; False: ward stock, from use to end only."""
+    """From receipt to end; False: from use to end only."""
     units: int
     reconciled: int
     where: Mapping[Whereabouts, int]
@@ -84,9 +93,35 @@ class Reconciled:
     nothing of it is on a shelf."""
 
 
+def split(lot: LotRecord) -> tuple[LotRecord, ...]:
+    """Return the lot as what is followed from receipt to end, and what from use to end only.
+
+    Nobody booked a receipt before the stock book of a product began. A use of that time without a
+    receipt is no gap that anybody can mend, and it is no unit followed from its receipt either: it
+    stands apart, like ward stock. Each use is in exactly one of the two.
+    """
+    if not lot.counted or lot.booked_from is None:
+        return (replace(lot, counted=False),)
+    uses = _in_order(lot)
+    without = _without_receipt(lot, uses)
+    before = tuple(
+        use for number, use in enumerate(uses) if number in without and use.at < lot.booked_from
+    )
+    rest = replace(lot, uses=tuple(use for use in uses if use not in before))
+    if not before:
+        return (rest,)
+    apart = replace(lot, counted=False, uses=before, received=(), shelves=(), taken_out=0)
+    holds = rest.uses or rest.received or rest.shelves or rest.taken_out
+    return (rest, apart) if holds else (apart,)
+
+
+def _in_order(lot: LotRecord) -> list[Use]:
+    return sorted(lot.uses, key=lambda each: (each.at, each.piece.int))
+
+
 def reconcile(lot: LotRecord, now: datetime) -> Reconciled:
-    """Return where every unit of the lot is, and what is open, as of `now`."""
-    uses = sorted(lot.uses, key=lambda each: (each.at, each.piece.int))
+    """Return where every unit of a part that `split` gave is, and what is open, as of `now`."""
+    uses = _in_order(lot)
     without_receipt = _without_receipt(lot, uses) if lot.counted else set()
     where: Counter[Whereabouts] = Counter()
     points: list[Point] = []
