@@ -23,7 +23,8 @@ DEFINITION: Final = (
     "the run is recorded.",
     "The share is reconciled units of all units. What nobody booked in is followed from use "
     "to end only: ward stock, and what was used before the stock book of its product began. It "
-    "stands apart and is not in the share.",
+    "stands apart and is not in the share. What a count finds on the day that book begins stands "
+    "for a receipt.",
 )
 """What the share counts. Common practice, no source."""
 

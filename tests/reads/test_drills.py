@@ -90,6 +90,22 @@ def test_what_a_count_does_not_find_is_not_accounted_for_until_it_is_taken_out(
     assert found.counted_at == ward.now
 
 
+def test_what_the_first_count_finds_stands_for_a_receipt_and_a_later_find_does_not(
+    ward: Ward,
+) -> None:
+    shelves = Shelves(ward)
+    shelves.count(TAP, (LOT, "trolley 1", 9))
+    ward.now += HOUR
+    ward.prime(LOT)
+    found = followed(ward)
+    assert (found.units, found.points) == (9, ())
+    ward.now += timedelta(days=3)
+    shelves.count(TAP, (LOT, "trolley 1", 8))
+    found = followed(ward)
+    assert (found.units, found.reconciled) == (11, 9)
+    assert codes(found) == {Code.SHELF_NOT_RECEIVED}
+
+
 def test_dropped_swapped_discarded_and_taken_back_pieces(ward: Ward, shelves: Shelves) -> None:
     circuit = ward.begin()
     ward.scan(circuit, code(TAP, LOT))

@@ -4,6 +4,8 @@ Each question starts from the lot or from what it led to, so its cost grows with
 """
 
 from collections.abc import Iterator
+from datetime import timedelta
+from typing import Final
 from uuid import UUID
 
 from sqlalchemy import func, select
@@ -30,6 +32,9 @@ from traceability.storage.runs import Run
 from traceability.storage.site import Place
 from traceability.storage.stock import StockBook, StockChange, StockLevel, StockReceipt
 
+FIRST_COUNT_LASTS: Final = timedelta(hours=24)
+"""So long may the first count of a product take. Common practice, no source."""
+
 
 def lot_record(session: Session, site_id: UUID, lot_id: UUID) -> LotRecord | None:
     """Return what is on record of the lot now; None where no such lot was ever named."""
@@ -45,7 +50,7 @@ def lot_record(session: Session, site_id: UUID, lot_id: UUID) -> LotRecord | Non
         product=product.name,
         counted=product.counted,
         booked_from=book.begun_at if book else None,
-        received=_received(session, lot),
+        received=(*_received(session, lot), *_opening(session, lot, book)),
         shelves=_shelves(session, lot),
         taken_out=_taken_out(session, lot),
         uses=(*_in_circuits(session, lot), *_inpatients_known(session, lot)),
@@ -60,6 +65,22 @@ def _received(session: Session, lot: Lot) -> tuple[Received, ...]:
         StockReceipt.superseded_no.is_(None),
     )
     return tuple(Received(at=at, quantity=quantity) for at, quantity in session.execute(rows))
+
+
+def _opening(session: Session, lot: Lot, book: StockBook | None) -> Iterator[Received]:
+    """Yield what a count found when the book of the product began: it stands for a receipt.
+
+    What was there before the book can have no receipt in it. A count that finds more later is an
+    open point.
+    """
+    if book is None:
+        return
+    rows = select(StockChange.at, StockChange.quantity).where(
+        StockChange.lot_id == lot.id, StockChange.why == Kind.STOCK_COUNTED
+    )
+    for at, quantity in session.execute(rows):
+        if quantity > 0 and at <= book.begun_at + FIRST_COUNT_LASTS:
+            yield Received(at=at, quantity=quantity)
 
 
 def _shelves(session: Session, lot: Lot) -> tuple[OnShelf, ...]:
