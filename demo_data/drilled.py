@@ -25,7 +25,7 @@ from .stage import Story
 from .ward import Ward
 
 WEEKS_AGO: Final = (3, 2, 1)
-LOTS: Final = 10
+LOTS: Final = 30
 MONTHS: Final = 12
 
 
