@@ -128,7 +128,7 @@ def share_words(reconciled: int, units: int) -> str:
     """Return "412 of 430 units reconciled, 95 %"; the per cent never stands alone, or rounds up."""
     if units == 0:
         return "0 units"
-    return f"{reconciled} of {units} units reconciled, {per_cent(reconciled, units)} %"
+    return f"{reconciled} of {units} units reconciled, {per_cent(reconciled, units)}\u00a0%"
 
 
 def per_cent(reconciled: int, units: int) -> int:

@@ -78,9 +78,12 @@ def _opening(session: Session, lot: Lot, book: StockBook | None) -> Iterator[Rec
     rows = select(StockChange.at, StockChange.quantity).where(
         StockChange.lot_id == lot.id, StockChange.why == Kind.STOCK_COUNTED
     )
-    for at, quantity in session.execute(rows):
-        if quantity > 0 and at <= book.begun_at + FIRST_COUNT_LASTS:
-            yield Received(at=at, quantity=quantity)
+    until = book.begun_at + FIRST_COUNT_LASTS
+    found = [(at, quantity) for at, quantity in session.execute(rows) if at <= until]
+    # In sum: a count in one place settles what was owed elsewhere, and a slip is counted again.
+    quantity = sum(quantity for _, quantity in found)
+    if quantity > 0:
+        yield Received(at=min(at for at, _ in found), quantity=quantity)
 
 
 def _shelves(session: Session, lot: Lot) -> tuple[OnShelf, ...]:
