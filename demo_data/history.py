@@ -9,6 +9,7 @@ from typing import Final
 from traceability.wiring import Services
 
 from .catalogue import products
+from .drilled import plan_drills
 from .hospital import BEDS, BOX_2, BOX_3, CONSOLE_3, OKORO, RUIZ, SATO, TROLLEY_2
 from .morning import QUIET_DAYS, plan_last_days
 from .patients import Course, away_for_nothing, live_run, wrong_scan
@@ -61,6 +62,7 @@ def first_day(services: Services, *, ends: datetime, seed: int) -> Ward:
     set_up(stage, services, catalogue)
     _plan(ward, Keeper(ward), begins)
     plan_shelves(ward)
+    plan_drills(ward)
     return ward
 
 

@@ -225,3 +225,21 @@ class MergeLoop(Refused):
     """One reference would be its own: the two are joined already. Facts: `run`, `other`."""
 
     code = "merge-loop"
+
+
+class DrilledThisWeek(Refused):
+    """The service's own drill of this week is on record. Facts: `week`."""
+
+    code = "drilled-this-week"
+
+
+class DrillGoesOn(Refused):
+    """A drill for people has not ended yet; a second one would be taken for it. Facts: `since`."""
+
+    code = "drill-goes-on"
+
+
+class DrillOver(Refused):
+    """This drill has ended; nothing is added to it. Facts: `since`."""
+
+    code = "drill-over"

@@ -714,6 +714,7 @@ def _not_allowed(facts: Facts) -> str:
         "lists": "stock or an administrator",
         "equipment": "a biomedical engineer",
         "admin": "an administrator",
+        "drill": "a recall coordinator or an administrator; an auditor reads",
         "see-patients": "bedside, retrieval, consultant or recall coordinator",
     }
     who = needs.get(str(facts.get("right")), "somebody with another role")
@@ -729,6 +730,15 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         str(f.get("side")), "That time cannot be. The limit is {limit}. Set another time."
     ).format(limit=f.get("limit")),
     "wrong-state": _wrong_state,
+    "drilled-this-week": lambda f: (
+        f"The drill of the week from {f.get('week')} is on record. Look at it on the page Drill."
+    ),
+    "drill-goes-on": lambda f: (
+        f"A drill goes on since {f.get('since')}. End that one first: open it on the page Drill."
+    ),
+    "drill-over": lambda f: (
+        f"This drill ended on {f.get('since')}. Nothing was added. Begin another one."
+    ),
     "already-on-run": lambda f: (
         f"{f.get('number')} is on run {f.get('run')} since {f.get('since')}. "
         "Check the tag. It is this one? Record it anyway: both claims are kept."
@@ -848,6 +858,11 @@ _EVENTS: Final[Mapping[str, str]] = {
     "prime-signed": "Signed",
     "tag-ordered": "Tag printed",
     "tag-key-set": "Key of another site recorded",
+    "lots-drilled": "Drill: lots picked and followed",
+    "drill-begun": "DRILL for people begun",
+    "drill-step": "DRILL: a step",
+    "drill-told": "DRILL: somebody was told",
+    "drill-stopped": "DRILL stopped",
     "circuit-moved": "Moved",
     "circuit-taken": "Taken",
     "take-withdrawn": "Take withdrawn: wrong scan",

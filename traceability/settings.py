@@ -48,6 +48,10 @@ class Settings:
     """The unit's own GS1 company prefix, digits; items under it get GS1 symbols of their own."""
     secure_cookies: bool = False
     """Mark cookies Secure; set by `serve --tls`, or by hand behind a proxy that speaks https."""
+    drill_lots: int = 10
+    """How many lots the service picks each week and follows from receipt to end; 0: none."""
+    drill_months: int = 12
+    """Lots with an entry in the last so many months are picked first."""
 
     @property
     def store_url(self) -> str:

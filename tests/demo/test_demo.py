@@ -81,6 +81,8 @@ def test_the_plan_has_what_a_unit_sees_in_two_years(plan: dict[str, Any]) -> Non
         "stock counted",
         "stock moved",
         "stock taken out",
+        "drill of the week",
+        "drill for people",
     ):
         assert plan["acts"].get(what), what
 

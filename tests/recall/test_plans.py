@@ -17,10 +17,11 @@ from sqlalchemy import Engine, create_engine, event, text
 from tests.make import CANNULA, HEATER, NOON, OXYGENATOR, TAP, Ward, code, opened_ward
 from tests.recall.story import LOTS, Story, fill_ward
 from tests.stock_acts import Shelves
-from traceability.domain.keys import product_key
+from traceability.domain.keys import lot_key, product_key
 from traceability.reads.can_prime import can_prime
 from traceability.reads.equipment import machine_life
 from traceability.reads.happenings import happenings
+from traceability.reads.lot_record import lot_record
 from traceability.reads.machines import machines
 from traceability.reads.run_extras import keepers, run_extras, tag_is_old
 from traceability.reads.shelf import shelf
@@ -114,6 +115,11 @@ def test_acts_and_answers_find_their_rows_through_indexes(ward: Ward) -> None:
             [machine] = machines(session, ward.site.id)
             assert machine_life(session, ward.site.id, machine.id)
             standby_log(session, ward.site.id, NOON, ward.now)
+            tap_lot = lot_key(product_key("gs1", TAP, site_id=ward.site.id), LOTS[0])
+            record = lot_record(session, ward.site.id, tap_lot)
+            assert record is not None
+            assert record.received
+            assert record.uses
     assert acts > 40
     assert len(sent) > acts + 10
     with services.reader.connect() as connection:

@@ -25,6 +25,7 @@ WORDING: Final = (
     "scope_messages.py",
     "scope_row_messages.py",
     "trace_messages.py",
+    "drill_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

@@ -15,6 +15,7 @@ from traceability.cli.exits import ended_by
 COMMANDS: Final = {
     "demo": "demo:demo",
     "device": "device:device",
+    "drill": "drilling:drill",
     "identify": "identify:identify",
     "keys": "keys:keys",
     "labels": "labels:labels",

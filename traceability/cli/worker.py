@@ -12,9 +12,10 @@ import click
 from sqlalchemy.exc import DBAPIError
 
 from traceability.cli.children import follow_parent
+from traceability.cli.drilling import drill_if_due
 from traceability.cli.still_page import write_still_page
 from traceability.cli.store import opened
-from traceability.errors import NotSetUp
+from traceability.errors import NotSetUp, Refused
 from traceability.heartbeat import EVERY, Heartbeat, heartbeat_file, write_heartbeat
 from traceability.security.heads import FILE, HeadsUnreadable, note_head, noted_heads
 from traceability.storage.upkeep import head_of
@@ -33,7 +34,7 @@ SHELF_EVERY: Final = timedelta(minutes=1)
 @click.option("--leash", type=int, required=True, help="Pipe that ends when the parent does.")
 @click.option("--practice", is_flag=True, help="The practice store.")
 def worker(*, leash: int, practice: bool) -> None:
-    """Sign heads of the ledger, copy the shelf, give signs of life (started by `serve`)."""
+    """Sign heads, copy the shelf, drill once a week, give signs of life (started by `serve`)."""
     told = follow_parent(leash)
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
     logging.getLogger("alembic").setLevel(logging.WARNING)
@@ -64,6 +65,7 @@ class RoundOfWork:
         self._beat("")
         if self.services.clock() >= self.next_shelf_at:
             self._copy_shelf()
+        self._drill()
         if self.services.clock() < self.next_head_at:
             return
         self._beat("signed-head")
@@ -89,6 +91,20 @@ class RoundOfWork:
         except (DBAPIError, OSError) as error:
             log.warning("event=shelf-not-copied error=%s", error)
         self.next_shelf_at = self.services.clock() + SHELF_EVERY
+
+    def _drill(self) -> None:
+        """Drill where this week has none yet, looked at in every round.
+
+        No moment of the next drill is kept: the record says of which weeks there is one, so a
+        clock that steps and a service that was down make neither two of a week nor none.
+        """
+        try:
+            if drill_if_due(self.services):
+                log.info("event=lots-drilled")
+        except NotSetUp:
+            return  # no site yet: looked at again in the next round
+        except (DBAPIError, Refused) as error:
+            log.warning("event=not-drilled error=%s", getattr(error, "orig", error))
 
     def _sign_head(self) -> None:
         site_id, folder = self.services.site.id, self.services.settings.var_dir

@@ -78,6 +78,11 @@ class Kind(StrEnum):
     CIRCUIT_OPENED = "circuit-opened"
     TAG_KEY_SET = "tag-key-set"
     STOCK_BOOK_DECLARED = "stock-book-declared"
+    LOTS_DRILLED = "lots-drilled"
+    DRILL_BEGUN = "drill-begun"
+    DRILL_STEP = "drill-step"
+    DRILL_TOLD = "drill-told"
+    DRILL_STOPPED = "drill-stopped"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

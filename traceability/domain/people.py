@@ -35,6 +35,8 @@ class Right(StrEnum):
     """Register machines, their software, service and disinfection."""
     ADMIN = "admin"
     """People, devices, settings, keys; no patients."""
+    DRILL = "drill"
+    """Let the service drill now, begin a drill for people, say who was told in it."""
 
 
 class Role(StrEnum):
@@ -66,9 +68,9 @@ RIGHTS: Final[Mapping[Role, frozenset[Right]]] = {
     Role.STOCK: frozenset({Right.LISTS}),
     Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS, Right.EQUIPMENT}),
     Role.PHARMACIST: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS}),
-    Role.RECALL: frozenset({Right.HOLD_STOCK, Right.SEE_PATIENTS}),
+    Role.RECALL: frozenset({Right.HOLD_STOCK, Right.SEE_PATIENTS, Right.DRILL}),
     Role.AUDITOR: frozenset({Right.READ_ALL}),
-    Role.ADMINISTRATOR: frozenset({Right.ADMIN, Right.LISTS}),
+    Role.ADMINISTRATOR: frozenset({Right.ADMIN, Right.LISTS, Right.DRILL}),
 }
 
 

@@ -86,6 +86,26 @@ def run_name(run_id: UUID) -> str:
     return f"run {run_id}"
 
 
+def part_times(
+    row: Row[Any], primed_at: datetime | None
+) -> tuple[datetime | None, tuple[Span, ...] | None]:
+    """Return when a part was out at the latest, and when it was in for certain; None: all along.
+
+    A fluid stays whatever happens to its bag, also if the bag was spoilt after some had run in. A
+    part used for priming leaves with the prime's end; while that is not recorded nobody can say how
+    long it was in.
+    """
+    start: datetime = row.valid_from
+    end: datetime | None = None if row.stays else row.valid_to
+    if row.leaves and primed_at is not None:
+        return max(primed_at if end is None else min(end, primed_at), start), None
+    if row.leaves:
+        return end, ()
+    if row.stays and row.valid_to is not None:
+        return end, _span(start, row.valid_to)
+    return end, None
+
+
 class PartMaker:
     """Makes uses of part rows; what thousands of rows have in common is made once."""
 
@@ -102,22 +122,8 @@ class PartMaker:
         primed_at: datetime | None,
         pack: int | None,
     ) -> dict[str, Any]:
-        """Return the fields of a part's use; `row` has the columns of `known_parts`.
-
-        A fluid stays whatever happens to its bag, also if the bag was spoilt after some had run in.
-        A part used for priming leaves with the prime's end; while that is not recorded nobody can
-        say how long it was in.
-        """
-        start: datetime = row.valid_from
-        possible_end = None if row.stays else row.valid_to
-        certain: tuple[Span, ...] | None = None
-        if row.leaves and primed_at is not None:
-            ends = [end for end in (possible_end, primed_at) if end is not None]
-            possible_end = max(min(ends), start)
-        elif row.leaves:
-            certain = ()
-        elif row.stays and row.valid_to is not None:
-            certain = _span(start, row.valid_to)
+        """Return the fields of a part's use; `row` has the columns of `known_parts`."""
+        end, certain = part_times(row, primed_at)
         if row.product_id not in self._makers:
             self._makers[row.product_id] = str(row.product_id)
         if row.circuit_id not in self._circuits:
@@ -125,8 +131,8 @@ class PartMaker:
         return {
             "part": self._part(item, self._makers[row.product_id], row),
             "circuit": self._circuits[row.circuit_id],
-            "start": start,
-            "end": possible_end,
+            "start": row.valid_from,
+            "end": end,
             "foreign": row.known == Known.STATED,
             "disputed": row.disputed,
             "certain": certain,

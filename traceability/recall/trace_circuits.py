@@ -17,7 +17,7 @@ from traceability.domain.circuits import Phase
 from traceability.domain.spans import Span, join, meet, span
 from traceability.domain.trace import Sure
 from traceability.recall.cut import Cut
-from traceability.recall.gathering import part_use
+from traceability.recall.gathering import part_times
 from traceability.recall.known_meetings import Claim, claims_on, runs_named
 from traceability.recall.record import blocks
 from traceability.storage.base import believed_at
@@ -147,9 +147,8 @@ def pieces_in(
 
 
 def _piece(row: Row[Any], primed_at: datetime | None) -> PieceIn:
-    use = part_use(row, item="", maker=None, primed_at=primed_at)
-    possible = stretch(use["start"], use["end"])
-    certain: tuple[Span, ...] | None = use["certain"]
+    end, certain = part_times(row, primed_at)
+    possible = stretch(row.valid_from, end)
     return PieceIn(
         circuit_id=row.circuit_id,
         slot=row.slot,

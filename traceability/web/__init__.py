@@ -9,6 +9,7 @@ from traceability.web import (
     circuits,
     corrections,
     down_time,
+    drill,
     equipment,
     errors,
     filters,
@@ -19,6 +20,7 @@ from traceability.web import (
     lots,
     moves,
     people,
+    people_drill,
     policy,
     prime,
     recall,
@@ -67,6 +69,8 @@ PARTS = (
     down_time,
     scopes,
     ask,
+    drill,
+    people_drill,
 )
 
 

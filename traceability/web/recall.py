@@ -151,7 +151,7 @@ def table() -> ResponseReturnValue:
             yield from answer_csv(found, all_circuits(again, found), zone=zone, patients=patients)
 
     response = Response(_sent(), mimetype="text/csv")
-    response.headers["Content-Disposition"] = f'attachment; filename="answer-{found.digest}.csv"'
+    response.headers["Content-Disposition"] = f'attachment; filename="{_name(found)}.csv"'
     return response
 
 
@@ -164,18 +164,33 @@ def paper() -> ResponseReturnValue:
         found = _answer(reads)
         site = site_facts(reads)
         rows = [row for shelf in Shelf for row in found.circuits_on(shelf)[:MOST_ON_PAPER]]
-        practice = "PRACTICE, nothing is real. " if site.practice else ""
         sheet = answer_sheet(
             found,
-            unit=f"{practice}{site.name}, {site.unit}",
+            unit=f"{_mark(practice=site.practice)}{site.name}, {site.unit}",
             zone=ours.settings.zone_info,
             seen=circuits(reads, [row.circuit_id for row in rows], found.cut),
             patients=_patients(reads, found),
             places=shown(reads, found, {}).places,
         )
     response = Response(render_answer(sheet), mimetype="application/pdf")
-    response.headers["Content-Disposition"] = f'inline; filename="answer-{found.digest}.pdf"'
+    response.headers["Content-Disposition"] = f'inline; filename="{_name(found)}.pdf"'
     return response
+
+
+def _name(found: Answer) -> str:
+    """Return the name of a file that holds the answer."""
+    return f"{'drill-' if _is_drill() else ''}answer-{found.digest}"
+
+
+def _mark(*, practice: bool) -> str:
+    """Return what stands before the unit's name on paper."""
+    drill = "DRILL, no notice. " if _is_drill() else ""
+    return f"{'PRACTICE, nothing is real. ' if practice else ''}{drill}"
+
+
+def _is_drill() -> bool:
+    """Tell whether the answer was opened from a drill: it is marked on page and paper."""
+    return bool(request.values.get("drill"))
 
 
 def _answer(reads: Session) -> Answer:

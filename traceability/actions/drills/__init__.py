@@ -1,0 +1,1 @@
+"""Drills: lots that the service followed, and people who were told."""
