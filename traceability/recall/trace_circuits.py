@@ -160,7 +160,7 @@ def _piece(row: Row[Any], primed_at: datetime | None) -> PieceIn:
         lot=row.text,
         serial=row.serial,
         start=row.valid_from,
-        end=use["end"],
+        end=end,
         disputed=row.disputed,
         possible=possible,
         certain=() if row.disputed else possible if certain is None else certain,
