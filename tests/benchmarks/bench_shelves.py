@@ -71,7 +71,7 @@ def _questions() -> list[tuple[str, Scope, str]]:
             "small",
         ),
         ("equipment by dates", Scope(clauses=(machine,)), "small"),
-        ("a connector lot, 1 in 20 unread", _lots(store.CONNECTOR, "CN000150"), "small"),
+        ("a connector lot, 1 in 20 unread", _lots(store.CONNECTOR, "CN000300"), "small"),
         (
             "a product over all lots",
             Scope(clauses=(ScopeClause(products=(_ref(store.RARE),)),)),

@@ -27,11 +27,12 @@ from traceability.recall.answered import (
     StockRow,
 )
 from traceability.recall.coverage import coverage_of
-from traceability.recall.cut import cut_at
+from traceability.recall.cut import Cut, cut_at
 from traceability.recall.gathering import Seen, circuit_name
 from traceability.recall.in_stock import in_stock
 from traceability.recall.known import Known, connection_of, known, patient_name
 from traceability.recall.known_meetings import Claim, runs_named
+from traceability.recall.no_pauses import no_pauses
 
 __all__ = ["Answer", "CircuitRow", "Coverage", "PartRow", "PatientRow", "StockRow", "answer"]
 
@@ -59,7 +60,11 @@ def answer(
         as_of_no: the last ledger number that is believed.
         as_of: the last moment of entry that is believed.
     """
-    cut = cut_at(session, as_of_no, as_of)
+    with no_pauses():
+        return _answer(session, scope, zone, now, cut_at(session, as_of_no, as_of))
+
+
+def _answer(session: Session, scope: Scope, zone: ZoneInfo, now: datetime, cut: Cut) -> Answer:
     world = known(session, scope, cut, zone)
     finder = Finder(world.situation, tuple(each.clause for each in world.asked.clauses))
     found = answered_by(finder)

@@ -6,14 +6,14 @@ Taken from kept counters: no row of a part is counted.
 from collections.abc import Collection
 from uuid import UUID
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import ColumnElement, Select, TextClause, distinct, func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.parts import PartState
 from traceability.recall.answered import Coverage
 from traceability.recall.asked import Compiled
 from traceability.recall.cut import Cut
-from traceability.recall.record import circuits_begun, not_superseded, unknown_contents
+from traceability.recall.record import blocks, circuits_begun, not_superseded, unknown_contents
 from traceability.storage.circuits import LOT_UNKNOWN, Circuit, Part
 from traceability.storage.part_counts import BLOCK, PartCount
 from traceability.storage.run_extras import RunPart
@@ -26,11 +26,11 @@ def coverage_of(session: Session, asked: Compiled, gaps: Collection[UUID], cut: 
     """Return the coverage of a scope; `gaps` are circuits in which the rules found one."""
     circuits = circuits_begun(session, cut)
     unknown = set(unknown_contents(session, cut))
-    with_gap, parts, with_lot = set(gaps), 0, 0
+    others = set(gaps) - unknown
+    with_gap, parts, with_lot = len(others), 0, 0
     if asked.asks_for_parts:
-        with_gap |= _with_gap(session, asked, cut)
+        with_gap = _with_gap(session, asked, others, unknown, cut)
         parts, with_lot = parts_on_record(session, asked.kinds, cut)
-    with_gap -= unknown
     runs = select(func.count()).select_from(Run)
     first = (
         select(Circuit.begun_at)
@@ -40,8 +40,8 @@ def coverage_of(session: Session, asked: Compiled, gaps: Collection[UUID], cut: 
     )
     return Coverage(
         circuits=circuits,
-        complete=circuits - len(with_gap) - len(unknown),
-        with_gap=len(with_gap),
+        complete=circuits - with_gap - len(unknown),
+        with_gap=with_gap,
         unknown=len(unknown),
         runs=session.scalar(runs.where(Run.site_id.in_(cut.sites), Run.begun_no <= cut.number))
         or 0,
@@ -51,18 +51,40 @@ def coverage_of(session: Session, asked: Compiled, gaps: Collection[UUID], cut: 
     )
 
 
-def _with_gap(session: Session, asked: Compiled, cut: Cut) -> set[UUID]:
-    """Return circuits with a part of the kinds whose lot is not known, of whatever product."""
+def _with_gap(
+    session: Session, asked: Compiled, others: set[UUID], unknown: set[UUID], cut: Cut
+) -> int:
+    """Return how many circuits have a gap: a part of the kinds without its lot, of any product.
+
+    Counted through the index, since they may be many; `others` have a gap of another sort, and
+    those in `unknown` are counted elsewhere.
+    """
+    conditions: list[ColumnElement[bool] | TextClause] = [
+        LOT_UNKNOWN,
+        Part.state != PartState.TICKED,
+        Part.recorded_no + 0 <= cut.number,
+    ]
+    if asked.kinds:
+        conditions.append(Part.kind.in_(sorted(asked.kinds)))
+    if cut.latest:
+        conditions.append(Part.superseded_no.is_(None))
+        rows: Select[int] = select(func.count(distinct(Part.circuit_id))).where(*conditions)
+        twice = _among(session, conditions, others | unknown)
+        total = session.scalar(rows) or 0
+        return total + len(others - twice) - len(unknown & twice)
     found: set[UUID] = set()
     for still in not_superseded(Part.superseded_no, cut):
-        rows = select(Part.circuit_id).where(
-            LOT_UNKNOWN,
-            Part.state != PartState.TICKED,
-            Part.recorded_no + 0 <= cut.number,
-            still,
-        )
-        if asked.kinds:
-            rows = rows.where(Part.kind.in_(sorted(asked.kinds)))
+        found |= set(session.scalars(select(Part.circuit_id).where(*conditions, still)))
+    return len((found | others) - unknown)
+
+
+def _among(
+    session: Session, conditions: list[ColumnElement[bool] | TextClause], ids: set[UUID]
+) -> set[UUID]:
+    found: set[UUID] = set()
+    for block in blocks(sorted(ids)):
+        # The circuit chooses the index: those asked about are few.
+        rows = select(Part.circuit_id).where(Part.circuit_id.in_(block), *conditions)
         found |= set(session.scalars(rows))
     return found
 

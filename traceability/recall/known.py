@@ -20,12 +20,13 @@ from traceability.domain.shelves.situation import CircuitKnown, Connection, Situ
 from traceability.recall.asked import ANY_KIND, Compiled, compiled
 from traceability.recall.cut import Cut
 from traceability.recall.gathering import Gathered, circuit_name, run_name
-from traceability.recall.known_book import books, carton_notices, receipts, rulings
+from traceability.recall.known_book import books, carton_notices, free_lines, receipts, rulings
 from traceability.recall.known_machines import gather_machines
 from traceability.recall.known_meetings import Claim, claims_on, patients_of
 from traceability.recall.known_parts import gather_parts
 from traceability.recall.known_run_parts import gather_run_parts
 from traceability.recall.lots_in_scope import wanted
+from traceability.recall.narrowed import narrowed
 from traceability.recall.open_primes import open_primes
 from traceability.recall.record import blocks, unknown_contents
 from traceability.storage.circuits import Circuit
@@ -72,7 +73,8 @@ def known(session: Session, scope: Scope, cut: Cut, zone: ZoneInfo) -> Known:
     look_for = replace(look_for, book_products=held.products)
     gathered = Gathered()
     if asked.asks_for_parts:
-        gathered = gather_parts(session, asked, look_for, held.kinds, cut)
+        left, held = narrowed(session, asked, look_for, held, cut)
+        gathered = gather_parts(session, asked, look_for, held.kinds, left, cut)
         gather_run_parts(session, asked, look_for, gathered, cut)
     register = gather_machines(session, asked, gathered, cut)
     hidden = _hidden(session, asked, cut)
@@ -93,7 +95,9 @@ def known(session: Session, scope: Scope, cut: Cut, zone: ZoneInfo) -> Known:
         register=tuple(register),
         notices=tuple(carton_notices(session, of_product, cut)),
         rulings=tuple(_all_rulings(session, of_product, gathered, cut)),
-        free=held.free,
+        free={
+            kind: tuple(free_lines(session, kind, lots, cut)) for kind, lots in held.free.items()
+        },
     )
     return Known(
         asked=asked,

@@ -1,7 +1,7 @@
 """What the record knows of texts and stock: receipts, rulings, makers' statements, free units."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from sqlalchemy import select
@@ -21,7 +21,7 @@ from traceability.storage.notices import CartonNoticeLot, LotRuling
 from traceability.storage.stock import StockBookWord, StockReceipt
 from traceability.storage.stock_free import kept_free, reckoned
 
-__all__ = ["Books", "books", "carton_notices", "receipts", "rulings"]
+__all__ = ["Books", "books", "carton_notices", "free_lines", "receipts", "rulings"]
 
 DATED = frozenset({Asked.MADE, Asked.EXPIRES, Asked.RECEIVED, Asked.SHIPPED, Asked.SUPPLIER})
 
@@ -31,14 +31,24 @@ class Books:
     """What may be counted with."""
 
     items: Mapping[str, Item]
-    free: Mapping[str, tuple[Receipt, ...]]
-    products: tuple[UUID, ...]
-    """All products whose books enter."""
+    free: Mapping[str, Mapping[tuple[UUID, UUID], Free]]
+    """What is free by kind, then product and lot."""
+    products_of: Mapping[str, tuple[UUID, ...]]
+    """The products whose books enter, by kind."""
 
     @property
     def kinds(self) -> frozenset[str]:
         """Kinds of which at least one product's book is complete."""
         return frozenset(self.free)
+
+    @property
+    def products(self) -> tuple[UUID, ...]:
+        """All products whose books enter."""
+        return tuple(product for each in self.products_of.values() for product in each)
+
+    def with_free(self, free: Mapping[str, Mapping[tuple[UUID, UUID], Free]]) -> "Books":
+        """Return the books with other free units."""
+        return replace(self, free=free)
 
 
 def receipts(session: Session, asked: Compiled, cut: Cut) -> dict[UUID, list[Receipt]]:
@@ -160,8 +170,8 @@ def _lots_of(session: Session, row: CartonNoticeRow) -> Iterator[str]:
 def books(session: Session, kinds: Iterable[str], cut: Cut) -> Books:
     """Return the stock books of these kinds that a named person said to be complete."""
     items: dict[str, Item] = {}
-    free: dict[str, tuple[Receipt, ...]] = {}
-    counted: list[UUID] = []
+    free: dict[str, Mapping[tuple[UUID, UUID], Free]] = {}
+    products_of: dict[str, tuple[UUID, ...]] = {}
     for kind in sorted(kinds):
         rows = select(Product.site_id, Product.id).where(
             Product.site_id.in_(cut.sites), Product.kind == kind
@@ -173,15 +183,15 @@ def books(session: Session, kinds: Iterable[str], cut: Cut) -> Books:
         site_id = products[0].site_id
         lots = kept_free(session, site_id, complete, None if cut.latest else cut.number)
         _join_ruled(session, site_id, complete, lots, cut)
-        free[kind] = tuple(_lines(session, site_id, kind, lots))
+        free[kind] = lots
+        products_of[kind] = tuple(complete)
         items[kind] = Item(
             name=kind,
             book_complete=True,
             open_books=frozenset(str(row.id) for row in products) - set(map(str, complete)),
             book_fails=any(each.short for each in lots.values()),
         )
-        counted += complete
-    return Books(items=items, free=free, products=tuple(counted))
+    return Books(items=items, free=free, products_of=products_of)
 
 
 def _complete(session: Session, products: list[UUID], cut: Cut) -> list[UUID]:
@@ -228,12 +238,13 @@ def _join_ruled(
             lots[product_id, both[0]] = reckoned(session, site_id, both, number)
 
 
-def _lines(
-    session: Session, site_id: UUID, kind: str, lots: Mapping[tuple[UUID, UUID], Free]
+def free_lines(
+    session: Session, kind: str, lots: Mapping[tuple[UUID, UUID], Free], cut: Cut
 ) -> Iterator[Receipt]:
+    """Yield free units as receipts, which is how the rules take them."""
     texts: dict[UUID, str] = {}
     for block in blocks(sorted({lot_id for _, lot_id in lots})):
-        rows = select(Lot.id, Lot.text).where(Lot.site_id == site_id, Lot.id.in_(block))
+        rows = select(Lot.id, Lot.text).where(Lot.site_id.in_(cut.sites), Lot.id.in_(block))
         texts |= {row.id: row.text for row in session.execute(rows)}
     for (product_id, lot_id), free in lots.items():
         for number, (at, units) in enumerate(free.batches):

@@ -19,6 +19,7 @@ from traceability.recall.asked import ANY_KIND, Compiled
 from traceability.recall.cut import Cut
 from traceability.recall.gathering import Gathered, PartMaker, part_seen
 from traceability.recall.lots_in_scope import Wanted
+from traceability.recall.narrowed import Narrowed
 from traceability.recall.record import blocks, kinds_with_gaps, may_be_of, not_superseded
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import DISPUTED, LOT_UNKNOWN, Part, Prime
@@ -52,7 +53,12 @@ _COLUMNS: Final[tuple[Any, ...]] = (
 
 
 def gather_parts(
-    session: Session, asked: Compiled, wanted: Wanted, book_kinds: Collection[str], cut: Cut
+    session: Session,
+    asked: Compiled,
+    wanted: Wanted,
+    book_kinds: Collection[str],
+    left: Narrowed,
+    cut: Cut,
 ) -> Gathered:
     """Return the uses of parts that may be asked for, and those that share a stock with them.
 
@@ -62,13 +68,14 @@ def gather_parts(
         wanted: lots and pieces that may be in it.
         book_kinds: kinds whose stock book is reckoned with: all parts of theirs without a lot
             matter, since they took units too.
+        left: what a book leaves of them to be read.
         cut: as of when.
     """
     found: dict[tuple[UUID, int, int], Row[Any]] = {}
     for row in (
         *_of_lots(session, wanted.lots, cut),
         *_of_units(session, wanted.units, cut),
-        *_gaps(session, asked, wanted, book_kinds, cut),
+        *_gaps(session, asked, wanted, book_kinds, left, cut),
         *_disputed(session, asked, cut),
     ):
         found.setdefault((row.site_id, row.recorded_no, row.line), row)
@@ -140,10 +147,17 @@ def _of_units(session: Session, unit_ids: Sequence[UUID], cut: Cut) -> Iterator[
 
 
 def _gaps(
-    session: Session, asked: Compiled, wanted: Wanted, book_kinds: Collection[str], cut: Cut
+    session: Session,
+    asked: Compiled,
+    wanted: Wanted,
+    book_kinds: Collection[str],
+    left: Narrowed,
+    cut: Cut,
 ) -> Iterator[Row[Any]]:
     """Yield parts whose lot is not known: of the products asked for, and of those nobody named."""
-    in_store = kinds_with_gaps(session)
+    for kind, numbers in left.rows.items():
+        yield from _numbered(session, kind, numbers, cut)
+    in_store = [kind for kind in kinds_with_gaps(session) if kind not in left.rows]
     kinds = may_be_of(asked.kinds) & set(in_store) if asked.kinds else set(in_store)
     nameless = sorted(kinds | (set(book_kinds) & set(in_store)))
     by_serial = sorted(wanted.serial_only)
@@ -160,6 +174,13 @@ def _gaps(
             for block in blocks(ids):
                 of_products = rows.where(Part.kind.in_(in_store), Part.product_id.in_(block))
                 yield from _read(session, of_products)
+
+
+def _numbered(session: Session, kind: str, numbers: Sequence[int], cut: Cut) -> Iterator[Row[Any]]:
+    """Yield the parts of a kind without a lot that these entries wrote."""
+    of_kind = _with_lot(cut).where(Part.site_id.in_(cut.sites), Part.kind == kind, LOT_UNKNOWN)
+    for block in blocks(numbers):
+        yield from _read(session, of_kind.where(Part.recorded_no.in_(block)))
 
 
 def _read(session: Session, rows: Select[Any]) -> Sequence[Row[Any]]:

@@ -30,6 +30,8 @@ class Wanted:
     units: list[UUID]
     serial_only: frozenset[UUID]
     """Products of which a piece with a known serial is looked up by that alone."""
+    by_serial: frozenset[UUID]
+    """Products of which some clause asks by serial, whatever the lot."""
     book_products: tuple[UUID, ...] = ()
     """Products that share a stock book's kind with those asked for."""
 
@@ -42,18 +44,25 @@ def wanted(session: Session, asked: Compiled, lines: dict[UUID, list[Receipt]], 
     lots: dict[UUID, None] = {}
     units: dict[UUID, None] = {}
     by_lot: set[UUID] = set()
+    by_serial: set[UUID] = set()
     for each in asked.clauses:
         if each.product is None:
             continue
         serials = [t for t in each.clause.tests if t.asked in _SERIAL and not t.negated]
         if serials and not _asks_for_lots(each.clause):
+            by_serial.add(each.product.id)
             units |= dict.fromkeys(_units(session, each.product.id, serials, cut))
             if _all_have_serials(session, each.product.id, cut):
                 continue
         by_lot.add(each.product.id)
         lots |= dict.fromkeys(_lots(session, each, lines.get(each.product.id, []), cut))
     products = {product.id for product in asked.products}
-    return Wanted(lots=list(lots), units=list(units), serial_only=frozenset(products - by_lot))
+    return Wanted(
+        lots=list(lots),
+        units=list(units),
+        serial_only=frozenset(products - by_lot),
+        by_serial=frozenset(by_serial),
+    )
 
 
 _SERIAL = frozenset({Asked.SERIALS, Asked.SERIAL_LIST})

@@ -71,9 +71,12 @@ def batches_text(free: Free) -> str:
 
 def free_of(row: LotBook) -> Free:
     """Return what a kept row says."""
-    pairs = json.loads(row.batches)
-    batches = tuple((datetime.fromisoformat(at), units) for at, units in pairs)
-    return Free(batches=batches, short=row.short)
+    return _free(row.batches, row.short)
+
+
+def _free(text: str, short: bool) -> Free:
+    batches = tuple((datetime.fromisoformat(at), units) for at, units in json.loads(text))
+    return Free(batches=batches, short=short)
 
 
 def kept_free(
@@ -86,14 +89,14 @@ def kept_free(
     """
     found: dict[tuple[UUID, UUID], Free] = {}
     for product_id in product_ids:
-        of_product = select(LotBook).where(
+        of_product = select(LotBook.lot_id, LotBook.batches, LotBook.short).where(
             LotBook.site_id == site_id, LotBook.product_id == product_id
         )
         open_now = of_product.where(LotBook.is_open)
         if as_of_no is not None:
             open_now = open_now.where(LotBook.changed_no <= as_of_no)
-        for row in session.scalars(open_now):
-            found[product_id, row.lot_id] = free_of(row)
+        for row in session.connection().execute(open_now):
+            found[product_id, row.lot_id] = _free(row.batches, row.short)
         if as_of_no is None:
             continue
         later = (
