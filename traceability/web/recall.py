@@ -106,7 +106,7 @@ def answered() -> ResponseReturnValue:
         zone=zone,
         question=question_words(found.scope, found.products, zone),
         bar=lambda row: exposure_bar(row, page.seen[row.circuit_id], scale),
-        times_bar=lambda row: times_bar(row.sure, row.possible, scale),
+        times_bar=lambda row: times_bar(row, scale),
         scale=scale,
         parts_of=lambda name, total: _parts_of(page, name, total),
         scope=json.dumps(scope_json(found.scope)),
