@@ -62,7 +62,7 @@ def _with_gap(
     conditions: list[ColumnElement[bool] | TextClause] = [
         LOT_UNKNOWN,
         Part.state != PartState.TICKED,
-        Part.recorded_no + 0 <= cut.number,
+        Part.recorded_no <= cut.number,
     ]
     if asked.kinds:
         conditions.append(Part.kind.in_(sorted(asked.kinds)))

@@ -87,7 +87,7 @@ def _without_lot(
     for still in not_superseded(Part.superseded_no, cut):
         rows = select(
             Part.recorded_no, Part.valid_from, Part.known, Part.disputed, Part.state
-        ).where(LOT_UNKNOWN, Part.kind == kind, Part.recorded_no + 0 <= cut.number, still)
+        ).where(LOT_UNKNOWN, Part.kind == kind, Part.recorded_no <= cut.number, still)
         for row in session.connection().execute(rows):
             took_none = (
                 row.disputed or row.known == Known.STATED or row.state == PartState.INSIDE_PACK

@@ -184,6 +184,7 @@ class Part(Link, Base):
             "kind",
             "product_id",
             "superseded_no",
+            "recorded_no",
             "circuit_id",
             sqlite_where=LOT_UNKNOWN,
             postgresql_where=LOT_UNKNOWN,
