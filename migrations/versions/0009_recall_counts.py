@@ -111,7 +111,7 @@ def upgrade() -> None:
         sqlite_where=no_longer,
         postgresql_where=no_longer,
     )
-    _gaps_by("recorded_no", "circuit_id")
+    _gaps_by("recorded_no", "circuit_id", "state")
     not_read = sa.text("serial IS NULL AND NOT none_used")
     op.create_index(
         "ix_equipment_use_unread",

@@ -186,6 +186,7 @@ class Part(Link, Base):
             "superseded_no",
             "recorded_no",
             "circuit_id",
+            "state",
             sqlite_where=LOT_UNKNOWN,
             postgresql_where=LOT_UNKNOWN,
         ),
