@@ -24,6 +24,7 @@ from traceability.web import (
     policy,
     prime,
     recall,
+    recall_pictures,
     receive,
     retrieval,
     run_extras,
@@ -69,6 +70,7 @@ PARTS = (
     down_time,
     scopes,
     ask,
+    recall_pictures,
     drill,
     people_drill,
 )
