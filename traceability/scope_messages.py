@@ -42,7 +42,8 @@ def subject_words(scope: Scope, products: Sequence[ProductNamed]) -> str:
     more = f" and {len(scope.clauses) - 1} more" if len(scope.clauses) > 1 else ""
     for test in first.tests:
         if test.kind in _LISTED:
-            return f"{said_words(test, most=3).capitalize()}{more}"
+            said = said_words(test, most=3)
+            return f"{said[0].upper()}{said[1:]}{more}"
     return f"{_ref_words(first.products[0], products)}{more}"
 
 
