@@ -1,7 +1,5 @@
 """A recall answer as a sheet of paper and as a table."""
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Final
@@ -11,6 +9,7 @@ from zoneinfo import ZoneInfo
 from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
 from traceability.domain.exposure import Shelf
 from traceability.domain.spans import Span
+from traceability.exchange.tables import csv_text
 from traceability.recall.answer import Answer
 from traceability.recall.on_runs import PieceRow
 from traceability.recall_messages import (
@@ -146,12 +145,11 @@ COLUMNS: Final = (
 def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) -> str:
     """Return the answer as CSV (RFC 4180): one line a circuit and run, the head on every line.
 
-    Exact: texts are as read, times are UTC in ISO 8601. An answer without rows has one line that
+    Exact: texts are as read (one that a spreadsheet would run has an apostrophe in front), times
+    are UTC in ISO 8601. An answer without rows has one line that
     carries question, cut-off and coverage.
     """
-    out = io.StringIO()
-    table = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
-    table.writeheader()
+    lines: list[dict[str, object]] = []
     cover, cut = answer.coverage, answer.cut
     head: dict[str, object] = {
         "question": question_words(answer.question),
@@ -166,7 +164,7 @@ def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) 
         "excluded": answer.excluded,
     }
     for piece_row in answer.pieces:
-        table.writerow(head | _piece_line(piece_row, patients))
+        lines.append(head | _piece_line(piece_row, patients))
     for row in answer.rows:
         line = head | {
             "shelf": str(row.shelf),
@@ -177,7 +175,7 @@ def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) 
             "where_now": where_words(row, zone),
         }
         for run in (*row.runs, *row.spared):
-            table.writerow(
+            lines.append(
                 line
                 | {
                     "run": run.run.run,
@@ -192,10 +190,10 @@ def answer_csv(answer: Answer, *, zone: ZoneInfo, patients: Mapping[UUID, str]) 
                 }
             )
         if not row.runs and not row.spared:
-            table.writerow(line)
+            lines.append(line)
     if not answer.rows and not answer.pieces:
-        table.writerow(head)
-    return out.getvalue()
+        lines.append(head)
+    return csv_text(COLUMNS, lines)
 
 
 def _piece_line(row: PieceRow, patients: Mapping[UUID, str]) -> dict[str, object]:

@@ -1,5 +1,6 @@
 """How links are opened, ended and replaced; the only place that sets `superseded_no`."""
 
+import json
 from collections.abc import Mapping
 from datetime import datetime
 from typing import TypeVar
@@ -8,12 +9,17 @@ from uuid import UUID
 from sqlalchemy import inspect, select
 from sqlalchemy.orm import Session
 
-from traceability.domain.events import Recorded
+from traceability.domain.events import Plain, Recorded
 from traceability.storage.base import Link
 from traceability.storage.corrections import RunEnd
 from traceability.storage.runs import Run
 
 L = TypeVar("L", bound=Link)
+
+
+def stored(value: Plain) -> str:
+    """Return a value of a body as the text that a column keeps: the same for the same facts."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True, default=list)
 
 
 def open_links(session: Session, link: type[L], event: Recorded, **where: object) -> list[L]:

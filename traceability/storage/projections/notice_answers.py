@@ -1,0 +1,100 @@
+"""What was asked, answered, looked at and replied."""
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from traceability.domain.events import Kind, Recorded
+from traceability.storage.notice_answers import (
+    NoticeAnswer,
+    NoticeAnswerGiven,
+    NoticeAnswerRow,
+    NoticeLook,
+    NoticeReply,
+)
+from traceability.storage.projections.notice_life import kept_id, object_of
+from traceability.storage.projections.notice_tasks import add_task, say_in_answer
+from traceability.storage.projections.registry import projects
+from traceability.storage.projections.rows import add_link, stored
+
+
+@projects(Kind.NOTICE_ASKED)
+def notice_asked(session: Session, event: Recorded) -> None:
+    """Keep the answer's numbers, put new rows in the place of old ones, add tasks."""
+    notice_id = event.key("notice")
+    session.add(
+        NoticeAnswer(
+            site_id=event.site_id,
+            recorded_no=event.number,
+            notice_id=notice_id,
+            scope_version=event.number_of("version"),
+            cut_no=event.number_of("cut_no"),
+            digest=event.text("digest"),
+            counts=stored(object_of(event, "counts")),
+            coverage=stored(object_of(event, "coverage")),
+            changed=len(event.rows("rows")) + len(event.texts("gone")),
+        )
+    )
+    old = set(event.texts("gone")) | {str(row["key"]) for row in event.rows("rows")}
+    believed = select(NoticeAnswerRow).filter_by(
+        site_id=event.site_id, notice_id=notice_id, superseded_no=None
+    )
+    for kept in session.scalars(believed):
+        if kept.row_key in old:
+            kept.superseded_no = event.number
+    session.flush()
+    for line, row in enumerate(event.rows("rows")):
+        add_link(
+            session,
+            NoticeAnswerRow,
+            event,
+            line,
+            event.happened_at,
+            notice_id=notice_id,
+            row_key=str(row["key"]),
+            body=stored(row),
+        )
+    for line, row in enumerate(event.rows("tasks")):
+        add_task(session, event, event.inner(row), notice_id, line)
+    say_in_answer(session, event, event.texts("left"), event.texts("back"))
+
+
+@projects(Kind.ANSWER_GIVEN)
+def answer_given(session: Session, event: Recorded) -> None:
+    """Keep which asking was given."""
+    session.add(
+        NoticeAnswerGiven(
+            site_id=event.site_id,
+            recorded_no=event.number,
+            notice_id=event.key("notice"),
+            asked_no=event.number_of("asked_no"),
+            to_id=kept_id(event, "to"),
+        )
+    )
+
+
+@projects(Kind.NOTICE_LOOKED_AT)
+def notice_looked_at(session: Session, event: Recorded) -> None:
+    """Keep up to which asking somebody looked."""
+    session.add(
+        NoticeLook(
+            site_id=event.site_id,
+            recorded_no=event.number,
+            notice_id=event.key("notice"),
+            asked_no=event.number_of("asked_no"),
+        )
+    )
+
+
+@projects(Kind.NOTICE_REPLY_MADE)
+def notice_reply_made(session: Session, event: Recorded) -> None:
+    """Keep the reply's numbers as they were sent."""
+    session.add(
+        NoticeReply(
+            site_id=event.site_id,
+            recorded_no=event.number,
+            notice_id=event.key("notice"),
+            asked_no=event.number_of("asked_no"),
+            cut_no=event.number_of("cut_no"),
+            lines=stored(event.rows("lines")),
+        )
+    )
