@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from traceability.actions.once import Site
 from traceability.clock import Clock, system_clock
 from traceability.errors import NotSetUp
+from traceability.recall.for_notice import Answering
 from traceability.security.keys import Keys, load_keys
 from traceability.security.sign_in import Door
 from traceability.settings import Settings
@@ -33,6 +34,8 @@ class Services:
     """Sessions that cannot write; one transaction sees one state."""
     writes: sessionmaker[Session]
     known_site: Site | None = None
+    answering: Answering | None = None
+    """What answers a notice's scope; None: scopes are recorded, and nothing is asked."""
 
     @property
     def site(self) -> Site:
@@ -88,7 +91,13 @@ class Services:
         self.reader.dispose()
 
 
-def wire(settings: Settings, *, clock: Clock = system_clock, keys: Keys | None = None) -> Services:
+def wire(
+    settings: Settings,
+    *,
+    clock: Clock = system_clock,
+    keys: Keys | None = None,
+    answering: Answering | None = None,
+) -> Services:
     """Return the services for these settings; nothing is read from the store yet."""
     keys = keys or load_keys(settings.var_dir)
     url = settings.store_url
@@ -102,4 +111,5 @@ def wire(settings: Settings, *, clock: Clock = system_clock, keys: Keys | None =
         reader=reader,
         reads=sessionmaker(reader),
         writes=sessionmaker(writer),
+        answering=answering,
     )

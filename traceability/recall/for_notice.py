@@ -124,7 +124,8 @@ def _of_stock(rows: Iterable[StockRow]) -> Iterator[KnownRow]:
 def _of_machines(session: Session, answer: Answer) -> Iterator[KnownRow]:
     """Yield one row a machine of the register, whatever it served."""
     uses: dict[UUID, list[tuple[PartRow, CircuitRow | PatientRow]]] = {}
-    for row in (*answer.circuits, *answer.patients):
+    met_by: tuple[CircuitRow | PatientRow, ...] = (*answer.circuits, *answer.patients)
+    for row in met_by:
         for part in row.parts:
             if part.kind in EQUIPMENT_KINDS:
                 uses.setdefault(part.part_id, []).append((part, row))

@@ -127,17 +127,11 @@ def tasks_of(session: Session, notice: Notice) -> list[tuple[NoticeTask, NoticeT
     return [(task, state) for task, state in session.execute(rows)]
 
 
-def phases_of(session: Session, site_id: UUID, rows: Iterable[KnownRow]) -> dict[UUID, Phase]:
-    """Return the present phase of every circuit among the rows."""
-    ids = sorted(
-        {
-            each
-            for row in rows
-            if (key := key_of(row.key)).subject is Subject.CIRCUIT
-            for each in key.ids
-            if each
-        }
-    )
+def phases_of(session: Session, site_id: UUID, keys: Iterable[str]) -> dict[UUID, Phase]:
+    """Return the present phase of every circuit among the rows of these keys."""
+    parsed = [key_of(text) for text in keys]
+    circuits = (each for each in parsed if each.subject is Subject.CIRCUIT)
+    ids = sorted({each.ids[0] for each in circuits if each.ids[0]})
     found: dict[UUID, Phase] = {}
     for start in range(0, len(ids), AT_ONCE):
         phases = select(CircuitPhase.circuit_id, CircuitPhase.phase).where(

@@ -163,7 +163,7 @@ def _tasks(
     """Return tasks to add, and ids of those whose rows left the answer or are in it again."""
     rows = list(rows)
     there = {(task.row_key, task.kind) for task, _ in tasks_of(session, notice)}
-    wanted = proposals(rows, phases_of(session, notice.site_id, rows))
+    wanted = proposals(rows, phases_of(session, notice.site_id, [each.key for each in rows]))
     # An excluded row asks for nothing: its task is said to have left, and a person closes it.
     in_it = {each.key for each in wanted}
     left, back = [], []
