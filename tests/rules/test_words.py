@@ -22,6 +22,8 @@ WORDING: Final = (
     "shelf_messages.py",
     "moves_messages.py",
     "tag_messages.py",
+    "notice_messages.py",
+    "scope_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

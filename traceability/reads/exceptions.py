@@ -166,7 +166,8 @@ def _one_signature(session: Session, site_id: UUID, first: int, last: int) -> se
 
 
 def _entries(session: Session, site_id: UUID, numbers: set[int]) -> dict[int, Happening]:
-    wanted, found = sorted(numbers), {}
+    wanted = sorted(numbers)
+    found: dict[int, Happening] = {}
     for start in range(0, len(wanted), AT_ONCE):
         block = told(session, site_id, set(wanted[start : start + AT_ONCE]))
         found |= {each.number: each for each in block}
