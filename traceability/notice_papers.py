@@ -103,6 +103,7 @@ def reply_sheet(
             "Asked: " + " Or: ".join(sentences),
             answer_words(asking),
             *coverage_words(asking, zone),
+            "A dash: ward stock, which is not counted here. What went into circuits is known.",
         ),
         tables=(
             SheetTable(
@@ -110,24 +111,23 @@ def reply_sheet(
                 heads=(
                     "Product",
                     "Lot",
-                    "Rec’d",
+                    "Received",
                     "Used",
-                    "Disc.",
-                    "Ret’d",
+                    "Discarded",
+                    "Returned",
                     "Lent",
                     "Left",
-                    "Hold",
+                    "On hold",
                     "Not found",
                 ),
-                widths=(40, 28, 13, 12, 12, 12, 12, 12, 12, 15),
+                widths=(32, 25, 16, 11, 18, 17, 11, 9, 14, 17),
                 rows=[_reply_row(line) for line in reply.lines],
                 lots=(1,),
                 empty="Nothing that the notice names was ever recorded here.",
             ),
         ),
         blanks=("Date", "Name", "Signature"),
-        caution="Lots “not counted” are ward stock: what was used of them is known, what is left is not. "
-        + CAUTION,
+        caution=CAUTION,
         foot=f"Answer digest {asking.digest}, reply entry {reply.number}",
         practice=site.practice,
     )

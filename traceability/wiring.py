@@ -7,10 +7,13 @@ from uuid import UUID
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session, sessionmaker
 
-from traceability.actions.once import Site
+from traceability.actions.notice.ask import AskNotice, ask_notice
+from traceability.actions.once import Done, Sent, Site
 from traceability.clock import Clock, system_clock
+from traceability.domain.known_rows import row_body
+from traceability.domain.notice_scope import Scope
 from traceability.errors import NotSetUp
-from traceability.recall.for_notice import Answering
+from traceability.recall.for_notice import Answering, ask
 from traceability.security.keys import Keys, load_keys
 from traceability.security.sign_in import Door
 from traceability.settings import Settings
@@ -70,6 +73,33 @@ class Services:
             reads=self.reads,
             clock=self.clock,
             digest_key=self.keys.digest,
+        )
+
+    def ask_notice(
+        self, notice_id: UUID, version: int, scope: Scope, sent: Sent, *, in_any_case: bool = False
+    ) -> Done | None:
+        """Ask a notice's scope again and record what changed; None where nothing answers here.
+
+        Raises:
+            StaleForm, NoticeClosed: somebody was quicker. Nothing was written.
+        """
+        if self.answering is None:
+            return None
+        with self.reads() as reads:
+            found = ask(reads, scope, self.answering, now=self.now())
+        return ask_notice(
+            AskNotice(
+                sent=sent,
+                notice_id=notice_id,
+                version=version,
+                cut_no=found.cut_no,
+                digest=found.digest,
+                counts=found.counts,
+                coverage=found.coverage,
+                rows=[row_body(row) for row in found.rows],
+                in_any_case=in_any_case,
+            ),
+            site=self.site,
         )
 
     def at(self, clock: Clock) -> "Services":

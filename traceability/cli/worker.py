@@ -11,10 +11,11 @@ from uuid import UUID
 import click
 from sqlalchemy.exc import DBAPIError
 
+from traceability.cli.ask_notices import NoticesAsked
 from traceability.cli.children import follow_parent
 from traceability.cli.still_page import write_still_page
 from traceability.cli.store import opened
-from traceability.errors import NotSetUp
+from traceability.errors import NotSetUp, Refused
 from traceability.heartbeat import EVERY, Heartbeat, heartbeat_file, write_heartbeat
 from traceability.security.heads import FILE, HeadsUnreadable, note_head, noted_heads
 from traceability.storage.upkeep import head_of
@@ -28,12 +29,15 @@ SIGN_HEAD_EVERY: Final = timedelta(minutes=10)
 SHELF_EVERY: Final = timedelta(minutes=1)
 """So old is the copy of the shelf at most when the service goes down."""
 
+NOTICES_EVERY: Final = timedelta(minutes=1)
+"""So long after an entry at most an open notice is asked again."""
+
 
 @click.command(hidden=True)
 @click.option("--leash", type=int, required=True, help="Pipe that ends when the parent does.")
 @click.option("--practice", is_flag=True, help="The practice store.")
 def worker(*, leash: int, practice: bool) -> None:
-    """Sign heads of the ledger, copy the shelf, give signs of life (started by `serve`)."""
+    """Sign heads, copy the shelf, ask notices again, give signs of life (started by `serve`)."""
     told = follow_parent(leash)
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
     logging.getLogger("alembic").setLevel(logging.WARNING)
@@ -54,16 +58,22 @@ class RoundOfWork:
     """The last head that was signed; -1 until the file was looked at."""
     next_head_at: datetime = field(init=False)
     next_shelf_at: datetime = field(init=False)
+    next_notices_at: datetime = field(init=False)
+    notices: NoticesAsked = field(init=False)
 
     def __post_init__(self) -> None:
         """Begin: a head is looked at, and the shelf copied, in the first round."""
         self.started_at = self.next_head_at = self.next_shelf_at = self.services.clock()
+        self.next_notices_at = self.started_at
+        self.notices = NoticesAsked(self.services, lambda: self._beat("notices"))
 
     def do(self) -> None:
         """Give a sign of life, and do what is due; a database that is away is tried again later."""
         self._beat("")
         if self.services.clock() >= self.next_shelf_at:
             self._copy_shelf()
+        if self.services.clock() >= self.next_notices_at:
+            self._ask_notices()
         if self.services.clock() < self.next_head_at:
             return
         self._beat("signed-head")
@@ -89,6 +99,16 @@ class RoundOfWork:
         except (DBAPIError, OSError) as error:
             log.warning("event=shelf-not-copied error=%s", error)
         self.next_shelf_at = self.services.clock() + SHELF_EVERY
+
+    def _ask_notices(self) -> None:
+        """Ask open notices again where entries came in since; what fails is tried again later."""
+        try:
+            self.notices.ask()
+        except NotSetUp:
+            return  # no site yet: looked at again in the next round
+        except (DBAPIError, Refused) as error:
+            log.warning("event=notices-not-asked error=%s", error)
+        self.next_notices_at = self.services.clock() + NOTICES_EVERY
 
     def _sign_head(self) -> None:
         site_id, folder = self.services.site.id, self.services.settings.var_dir

@@ -10,6 +10,7 @@ from traceability.web import (
     down_time,
     equipment,
     errors,
+    exceptions,
     filters,
     headers,
     health,
@@ -17,6 +18,11 @@ from traceability.web import (
     lists,
     lots,
     moves,
+    notice_acts,
+    notice_files,
+    notice_papers,
+    notice_work,
+    notices,
     people,
     policy,
     prime,
@@ -34,6 +40,7 @@ from traceability.web import (
     tag_text,
     take,
     trolley,
+    work_days,
 )
 
 PARTS = (
@@ -63,6 +70,13 @@ PARTS = (
     moves,
     retrieval,
     down_time,
+    notices,
+    notice_acts,
+    notice_files,
+    notice_work,
+    notice_papers,
+    exceptions,
+    work_days,
 )
 
 

@@ -10,6 +10,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from traceability.actions.notice.standing import (
+    DueGiven,
     apart,
     line,
     the_open_notice,
@@ -66,12 +67,7 @@ class OpenNotice(Asked):
     right: ClassVar[Right | None] = Right.NOTICES
     title: str
     letter: LetterGiven
-    rule: str = "none"
-    """"none", "stated", "own", or the code of a published rule."""
-    rule_days: int = 0
-    rule_unit: str = ""
-    due_on: date | None = None
-    """The day that the letter states, with `rule` "stated"."""
+    due: DueGiven
     at: datetime
     """When it was received."""
 
@@ -133,14 +129,7 @@ def _open(asked: OpenNotice, session: Session, site: Site) -> Done:
     ledger = ledger_of(asked, session, site)
     at, noted = believed_moment(asked.at, now=ledger.now)
     _, calendar = work_calendar(session, site.id)
-    due = what_is_due(
-        asked.rule,
-        asked.rule_days,
-        asked.rule_unit,
-        asked.due_on,
-        at.astimezone(site.zone).date(),
-        calendar,
-    )
+    due = what_is_due(asked.due, at.astimezone(site.zone).date(), calendar)
     notice_id, number = site.new_id(ledger.now), next_number(session, site.id, LETTER)
     body = {
         "notice": notice_id,

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from traceability.actions.notice.standing import apart, the_open_notice, what_is_due
+from traceability.actions.notice.standing import DueGiven, apart, the_open_notice, what_is_due
 from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.events import Kind
 from traceability.domain.moments import believed_moment
@@ -42,10 +42,7 @@ class SetDue(Asked):
     kind: ClassVar[str] = "set-notice-due"
     right: ClassVar[Right | None] = Right.NOTICES
     notice_id: UUID
-    rule: str
-    rule_days: int = 0
-    rule_unit: str = ""
-    due_on: date | None = None
+    due: DueGiven
     aware_on: date | None = None
     """The day one became aware; None: the day the notice was received."""
 
@@ -122,7 +119,7 @@ def _set_due(asked: SetDue, session: Session, site: Site) -> Done:
     notice = the_open_notice(session, site, asked.notice_id)
     _, calendar = work_calendar(session, site.id)
     aware = asked.aware_on or notice.received_at.astimezone(site.zone).date()
-    due = what_is_due(asked.rule, asked.rule_days, asked.rule_unit, asked.due_on, aware, calendar)
+    due = what_is_due(asked.due, aware, calendar)
     ledger = ledger_of(asked, session, site)
     body = {"notice": notice.id, "due": due_body(due), "cautions": ()}
     return entered(ledger, Kind.NOTICE_DUE_SET, body, at=ledger.now, subject=notice.id)

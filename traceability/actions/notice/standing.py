@@ -1,5 +1,6 @@
 """What acts on notices have in common: which notice is meant, and whether it is open."""
 
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 from uuid import UUID
@@ -69,21 +70,33 @@ def apart(session: Session, text: str, at: datetime) -> list[dict[str, str]]:
     return [keep_apart(session, text.strip(), at=at)] if text.strip() else []
 
 
-def what_is_due(
-    code: str, days: int, unit: str, stated_on: date | None, aware: date, calendar: WorkCalendar
-) -> Due:
-    """Return what is due: `code` is "none", "stated", "own", or that of a published rule.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueGiven:
+    """Until when a reply is asked for, as a person chose it."""
+
+    rule: str = "none"
+    """"none", "stated", "own", or the code of a published rule."""
+    days: int = 0
+    unit: str = ""
+    """Of a rule of the site's own; see `domain.deadlines.Unit`."""
+    stated_on: date | None = None
+    """The day that the letter states, with `rule` "stated"."""
+
+
+def what_is_due(given: DueGiven, aware: date, calendar: WorkCalendar) -> Due:
+    """Return what is due for a site that became aware on `aware`.
 
     Raises:
         BadValue: no such rule, no day stated, or days that cannot be.
     """
-    if code == "none":
+    if given.rule == "none":
         return Due(on=None)
-    if code == "stated":
-        if stated_on is None:
+    if given.rule == "stated":
+        if given.stated_on is None:
             raise BadValue(field="reply due on", value="", why="empty")
-        return Due(on=stated_on, stated=True)
+        return Due(on=given.stated_on, stated=True)
     try:
-        return due_by(rule_of(code, days=days, unit=unit), aware, calendar)
+        rule = rule_of(given.rule, days=given.days, unit=given.unit)
+        return due_by(rule, aware, calendar)
     except ValueError:
-        raise BadValue(field="reply due", value=f"{days}", why="no-rule") from None
+        raise BadValue(field="reply due", value=f"{given.days}", why="no-rule") from None
