@@ -42,10 +42,10 @@ def notice_happenings(session: Session, site_id: UUID, notice_id: UUID) -> list[
     ):
         numbers |= _numbers(session, table, site_id, table.notice_id == notice_id)
     letters = select(NoticeLetter.id).filter_by(site_id=site_id, notice_id=notice_id)
-    erased = select(NoticeFile.erased_no).where(
+    erased = select(NoticeFile.superseded_no).where(
         NoticeFile.site_id == site_id,
         NoticeFile.letter_id.in_(letters),
-        NoticeFile.erased_no.is_not(None),
+        NoticeFile.superseded_no.is_not(None),
     )
     numbers |= {number for number in session.scalars(erased) if number}
     mine = select(NoticeTask.id).filter_by(site_id=site_id, notice_id=notice_id)

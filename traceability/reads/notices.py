@@ -244,7 +244,7 @@ def _file(session: Session, file: NoticeFile) -> FileFacts:
         media_type=file.media_type,
         size_bytes=file.size_bytes,
         sha256=file.sha256,
-        erased=file.erased_no is not None,
+        erased=file.superseded_no is not None,
     )
 
 

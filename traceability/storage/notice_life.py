@@ -89,7 +89,8 @@ class NoticeFile(Entity, Base):
     size_bytes: Mapped[int]
     sha256: Mapped[str]
     """64 hexadecimal digits over the bytes."""
-    erased_no: Mapped[int | None]
+    superseded_no: Mapped[int | None]
+    """Number of the event that erased it; None: the file is there."""
 
 
 class NoticeScope(Base):
@@ -126,4 +127,4 @@ class WorkDays(Base):
 for _table in ("notice", "notice_letter", "notice_scope", "work_days"):
     never_changes(Base.metadata.tables[_table])
 never_changes(Base.metadata.tables["notice_state"], but_once="superseded_no")
-never_changes(Base.metadata.tables["notice_file"], but_once="erased_no")
+never_changes(Base.metadata.tables["notice_file"], but_once="superseded_no")

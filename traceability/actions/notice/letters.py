@@ -210,7 +210,7 @@ def _append_letter(
 
 def _erase(asked: EraseFile, session: Session, site: Site) -> Done:
     file = session.get(NoticeFile, (site.id, asked.file_id))
-    if file is None or file.erased_no is not None:
+    if file is None or file.superseded_no is not None:
         raise UnknownCode(what="file", value=str(asked.file_id))
     reason = line(asked.reason, "why", needed=True)
     ledger = ledger_of(asked, session, site)

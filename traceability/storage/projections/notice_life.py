@@ -106,7 +106,7 @@ def notice_letter_added(session: Session, event: Recorded) -> None:
                 media_type=file.text("media_type"),
                 size_bytes=file.number_of("size_bytes"),
                 sha256=file.text("sha256"),
-                erased_no=None,
+                superseded_no=None,
             )
         )
 
@@ -114,7 +114,7 @@ def notice_letter_added(session: Session, event: Recorded) -> None:
 @projects(Kind.NOTICE_FILE_ERASED)
 def notice_file_erased(session: Session, event: Recorded) -> None:
     """Say of the file that it is no more."""
-    session.get_one(NoticeFile, (event.site_id, event.key("file"))).erased_no = event.number
+    session.get_one(NoticeFile, (event.site_id, event.key("file"))).superseded_no = event.number
 
 
 @projects(Kind.NOTICE_SCOPE_SET)
