@@ -144,6 +144,7 @@ def _notices() -> None:
         "notice_file",
         sa.Column("letter_id", KEY, nullable=False),
         sa.Column("recorded_no", sa.Integer(), nullable=False),
+        sa.Column("line", sa.Integer(), nullable=False),
         sa.Column("name_id", KEY, nullable=False),
         sa.Column("media_type", sa.String(), nullable=False),
         sa.Column("size_bytes", sa.Integer(), nullable=False),

@@ -220,7 +220,7 @@ def _files(session: Session, site_id: UUID, letter_id: UUID) -> Sequence[FileFac
     rows = (
         select(NoticeFile)
         .filter_by(site_id=site_id, letter_id=letter_id)
-        .order_by(NoticeFile.recorded_no, NoticeFile.id)
+        .order_by(NoticeFile.recorded_no, NoticeFile.line)
     )
     return [_file(session, each) for each in session.scalars(rows)]
 

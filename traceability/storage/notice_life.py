@@ -83,6 +83,8 @@ class NoticeFile(Entity, Base):
     )
     letter_id: Mapped[UUID]
     recorded_no: Mapped[int]
+    line: Mapped[int]
+    """Which of the letter's files, from 0."""
     name_id: Mapped[UUID]
     """The text kept apart that is the file's name."""
     media_type: Mapped[str]

@@ -94,7 +94,7 @@ def notice_letter_added(session: Session, event: Recorded) -> None:
         )
     )
     session.flush()
-    for row in event.rows("files"):
+    for line, row in enumerate(event.rows("files")):
         file = event.inner(row)
         session.add(
             NoticeFile(
@@ -102,6 +102,7 @@ def notice_letter_added(session: Session, event: Recorded) -> None:
                 id=file.key("file"),
                 letter_id=letter_id,
                 recorded_no=event.number,
+                line=line,
                 name_id=kept_id(file, "name"),
                 media_type=file.text("media_type"),
                 size_bytes=file.number_of("size_bytes"),
