@@ -69,7 +69,7 @@ def ends(one: Person, subject: str, what: str, words: str = "") -> None:
     section = one.page.locator(f"section#{subject}")
     for box in section.locator("tr:not(.ended) input[type=checkbox]").all():
         box.check()
-    section.get_by_label("Say").select_option(label=what)
+    section.locator("select[name=do]").select_option(label=what)
     if words:
         section.get_by_label("Why, who decided, where").fill(words)
     with one.page.expect_navigation():
@@ -153,7 +153,7 @@ def test_a_notice_from_its_letter_to_its_closing(
         section = one.page.locator("section#circuit")
         section.get_by_role("checkbox", name=re.compile(mounted)).check()
         section.get_by_role("checkbox", name=re.compile(away)).uncheck()
-        section.get_by_label("Say").select_option(label="Held")
+        section.locator("select[name=do]").select_option(label="Held")
         with one.page.expect_navigation():
             section.get_by_role("button", name="Record it").click()
         expect(one.page.locator("section#circuit")).to_contain_text("on hold")

@@ -275,6 +275,7 @@ def test_a_circuit_that_goes_to_a_patient_asks_for_another_task(ward: Ward) -> N
         ("recall", {"task_kind": "no-action", "ending": "no-action", "words": "x"}, NotAllowed),
         ("consultant", {"ending": "not-held"}, BadValue),
         ("consultant", {"ending": "told-patient"}, BadValue),
+        ("consultant", {"task_kind": "change-out", "ending": "monitored"}, BadValue),
         ("consultant", {"ending": "held", "state": "finished"}, BadValue),
     ],
 )

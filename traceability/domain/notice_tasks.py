@@ -28,6 +28,7 @@ __all__ = [
     "may_do",
     "proposals",
     "task_key",
+    "ways_on",
 ]
 
 
@@ -152,6 +153,15 @@ def kinds_for(subject: Subject) -> tuple[TaskKind, ...]:
     if subject is Subject.CIRCUIT:
         return (TaskKind.HOLD, TaskKind.CHANGE_OUT, TaskKind.INFORM, *things)
     return things
+
+
+def ways_on(subject: Subject, kind: TaskKind) -> tuple[TaskKind, ...]:
+    """Return as what a task of this kind can end: a circuit on the shelf is not a patient's."""
+    never = {
+        TaskKind.HOLD: {TaskKind.CHANGE_OUT, TaskKind.INFORM},
+        TaskKind.CHANGE_OUT: {TaskKind.HOLD, TaskKind.INFORM},
+    }.get(kind, set())
+    return tuple(each for each in kinds_for(subject) if each not in never)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,6 +23,7 @@ from traceability.domain.notice_tasks import (
     kinds_for,
     may_do,
     task_key,
+    ways_on,
 )
 from traceability.domain.people import Right
 from traceability.errors import BadValue, NotAllowed, SamePerson, UnknownCode
@@ -31,7 +32,7 @@ from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import hold_on
 from traceability.storage.notice_life import Notice
 from traceability.storage.notice_lookup import tasks_of
-from traceability.storage.notice_tasks import NoticeTask
+from traceability.storage.notice_tasks import NoticeTask, NoticeTaskState
 from traceability.storage.people import Person
 
 
@@ -103,7 +104,7 @@ def _say(asked: SayTasks, session: Session, site: Site) -> Done:
         _may(session, site, asked, TaskKind(asked.task_kind or state.kind))
         # Whoever may end another kind only must not end a consultant's task as that kind.
         _may(session, site, asked, TaskKind(state.kind))
-        _fits(asked, task, TaskKind(asked.task_kind or state.kind))
+        _fits(asked, task, state)
     _person(session, site, asked.assignee_id)
     ledger = ledger_of(asked, session, site)
     at, noted = believed_moment(asked.at, now=ledger.now)
@@ -156,8 +157,10 @@ def _may(session: Session, site: Site, asked: SayTasks, kind: TaskKind) -> None:
         raise NotAllowed(right=needed or informs, person="")
 
 
-def _fits(asked: SayTasks, task: NoticeTask, kind: TaskKind) -> None:
-    _one_of("what was done", kind, kinds_for(key_of(task.row_key).subject))
+def _fits(asked: SayTasks, task: NoticeTask, state: NoticeTaskState) -> None:
+    kind = TaskKind(asked.task_kind or state.kind)
+    subject = key_of(task.row_key).subject
+    _one_of("what was done", kind, ways_on(subject, TaskKind(state.kind)))
     if asked.state != TaskState.DONE:
         return
     _one_of("how it ended", asked.ending, ENDS[kind])
