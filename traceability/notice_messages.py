@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from traceability.domain.deadlines import Rule, Unit
 from traceability.domain.events import Kind
 from traceability.domain.exposure import Shelf
-from traceability.domain.known_rows import Because, Change, KnownRow, Subject
+from traceability.domain.known_rows import Because, Change, KnownRow, Subject, key_of
 from traceability.domain.notice_tasks import Ending, TaskKind, TaskState
 from traceability.domain.notices import Due, NoticeEnd, Sender
 from traceability.domain.spans import Span
@@ -223,7 +223,9 @@ def change_words(
 
 
 def times_words(row: KnownRow, zone: ZoneInfo) -> str:
-    """Return when, sure times first and longer possible ones apart."""
+    """Return when a patient met it, sure times first; of a circuit, when the parts were in it."""
+    if key_of(row.key).subject not in {Subject.PATIENT, Subject.RUN}:
+        return _spans(row.possible, zone) or "no time"
     said = [_spans(row.sure, zone)] if row.sure else []
     if row.possible and row.possible != row.sure:
         said.append(f"possible {_spans(row.possible, zone)}")

@@ -76,7 +76,7 @@ def ends(one: Person, subject: str, what: str, words: str = "") -> None:
         section.get_by_role("button", name="Record it").click()
 
 
-def test_a_notice_from_its_letter_to_its_closing(
+def test_a_notice_from_its_letter_to_its_closing(  # noqa: PLR0915 - one story, told whole
     unit: Unit, base: str, chromium: Browser, seen: Path
 ) -> None:
     unit.services.answering = by_lot

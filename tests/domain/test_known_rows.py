@@ -111,8 +111,11 @@ def test_the_old_answer_with_its_changes_is_the_new_one(
             del rows[each.key]
         else:
             rows[each.key] = each.after
-    said = lambda row: (row.key, row.shelf, row.sure, row.possible, row.quantity)  # noqa: E731
-    assert {said(row) for row in rows.values()} == {said(row) for row in after}
+    assert {_said(row) for row in rows.values()} == {_said(row) for row in after}
+
+
+def _said(row: KnownRow) -> tuple[object, ...]:
+    return (row.key, row.shelf, row.sure, row.possible, row.quantity)
 
 
 @given(ANSWERS, ANSWERS)

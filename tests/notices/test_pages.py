@@ -17,10 +17,9 @@ from werkzeug.test import TestResponse
 from app import create_app
 from tests.make import PIN, TAP, Ward, code, opened_ward
 from tests.notices.answering import by_lot
-from tests.notices.work import asks, gives, newest, opens, says, scope_of, scopes, tasks_of
+from tests.notices.work import LETTER, asks, gives, newest, opens, says, scope_of, scopes, tasks_of
 from tests.printing.paper import text as text_of
 from tests.stock_acts import Shelves
-from traceability.actions.run.take import TakeCircuit
 from traceability.cli.ask_notices import NoticesAsked
 from traceability.domain.known_rows import key_of
 from traceability.storage.ledger import LedgerEvent
@@ -151,7 +150,7 @@ def test_the_reply_says_lot_by_lot_what_became_of_it_on_paper_and_as_a_table(war
     shelves.out(TAP, "T77-0B1", 2, "trolley 1")
     shelves.out(TAP, "T77-0B1", 4, "trolley 1", "returned")
     shelves.count(TAP, ("T77-0B1", "trolley 1", 10))  # the book had 11
-    notice = opens(ward, letter=replace(_letter(), reference="-OD+1"))
+    notice = opens(ward, letter=replace(LETTER, reference="-OD+1"))
     scopes(ward, notice, "T77-0B1", "T-NEVER")
     client = signed_in(ward, "recall")
     asked = newest(ward, notice).number
@@ -176,12 +175,6 @@ def test_the_reply_says_lot_by_lot_what_became_of_it_on_paper_and_as_a_table(war
     ward.prime("T77-0B1")  # what was replied stays as it was
     assert {line["used"] for line in table(client.get(link))} == {"3", "0"}
     assert sends(signed_in(ward, "pharmacist"), "/notices/N-0001/replies").status_code == 403
-
-
-def _letter() -> object:
-    from tests.notices.work import LETTER  # noqa: PLC0415 - a value of the tests
-
-    return LETTER
 
 
 def test_the_list_for_letters_names_patients_only_to_who_may_see_them(ward: Ward) -> None:
@@ -254,31 +247,29 @@ def test_exceptions_of_a_period_stand_on_one_page_and_in_a_table(ward: Ward) -> 
     ward.end(circuit)
     ward.sign(circuit, "primer")  # one signature
     number = ward.number(circuit)
-    late = ward.now - timedelta(hours=30)
     ward.now += timedelta(minutes=1)
-    taken = TakeCircuit(  # emergency, nobody signed in, a signature missing, entered late
-        sent=replace(ward.sent(), actor_id=None), number=number, at=ward.now, manner="emergency"
-    )
-    ward.take(circuit, sent=taken.sent)
+    taken_at, ward.now = ward.now, ward.now + timedelta(hours=30)  # entered late, by nobody
+    ward.take(circuit, at=taken_at)
     ward.machine()
     auditor = signed_in(ward, "auditor")
-    page = auditor.get("/exceptions?from=2031-05-06&to=2031-05-06")
+    page = auditor.get("/exceptions?from=2031-05-06&to=2031-05-08")
     assert page.status_code == 200
     for words in (
         "Went on past a caution or a stop",
         "Primes without two signatures",
         "Acts that nobody has put a name to",
+        "Entered more than 24 h late",
         number,
     ):
         assert words in page.text
-    lines = table(auditor.get("/exceptions.csv?from=2031-05-06&to=2031-05-06"))
+    lines = table(auditor.get("/exceptions.csv?from=2031-05-06&to=2031-05-08"))
     kinds = {line["kind"] for line in lines}
-    assert {"Primes without two signatures", "Went on past a caution or a stop"} <= kinds
+    assert {"Primes without two signatures", "Entered more than 24 h late"} <= kinds
+    assert "Tags printed again" not in kinds
     assert table(auditor.get("/exceptions.csv?from=2030-01-01&to=2030-01-02")) == []
     assert auditor.get("/exceptions?from=2031-05-06&to=2031-05-01").status_code == 422
     assert auditor.get("/exceptions?from=yesterday").status_code == 422
     assert signed_in(ward, "recall").get("/exceptions").status_code == 403
-    assert late < ward.now
 
 
 def test_work_days_are_set_by_who_works_on_notices(ward: Ward) -> None:
