@@ -13,6 +13,7 @@ from traceability.clock import Clock, system_clock
 from traceability.domain.known_rows import row_body
 from traceability.domain.notice_scope import Scope
 from traceability.errors import NotSetUp
+from traceability.reads.notice_delta import delta
 from traceability.recall.for_notice import Answering, ask
 from traceability.security.keys import Keys, load_keys
 from traceability.security.sign_in import Door
@@ -78,7 +79,9 @@ class Services:
     def ask_notice(
         self, notice_id: UUID, version: int, scope: Scope, sent: Sent, *, in_any_case: bool = False
     ) -> Done | None:
-        """Ask a notice's scope again and record what changed; None where nothing answers here.
+        """Ask a notice's scope again and record what changed.
+
+        None: nothing answers here, or nothing changed and it need not be written `in_any_case`.
 
         Raises:
             StaleForm, NoticeClosed: somebody was quicker. Nothing was written.
@@ -87,20 +90,27 @@ class Services:
             return None
         with self.reads() as reads:
             found = ask(reads, scope, self.answering, now=self.now())
-        return ask_notice(
-            AskNotice(
-                sent=sent,
-                notice_id=notice_id,
-                version=version,
-                cut_no=found.cut_no,
-                digest=found.digest,
-                counts=found.counts,
-                coverage=found.coverage,
-                rows=[row_body(row) for row in found.rows],
-                in_any_case=in_any_case,
-            ),
-            site=self.site,
+            differs = delta(reads, self.site.id, notice_id, found.rows)
+        if found.cut_no < differs.base_cut_no:
+            return None  # a newer one is kept already
+        if differs.is_empty and differs.base_version == version and not in_any_case:
+            return None
+        asked = AskNotice(
+            sent=sent,
+            notice_id=notice_id,
+            version=version,
+            base_no=differs.base_no,
+            cut_no=found.cut_no,
+            digest=found.digest,
+            counts=found.counts,
+            coverage=found.coverage,
+            rows=[row_body(row) for row in differs.changed],
+            gone=differs.gone,
+            tasks=[(each.key, each.kind) for each in differs.tasks],
+            left=differs.left,
+            back=differs.back,
         )
+        return ask_notice(asked, site=self.site)
 
     def at(self, clock: Clock) -> "Services":
         """Return the same services with another clock: the demo lives through two years."""

@@ -51,7 +51,7 @@ def opens(ward: Ward, **changes: Any) -> UUID:
     return done.subject
 
 
-def scopes(ward: Ward, notice: UUID, *lots: str, version: int = 0) -> Done:
+def scopes(ward: Ward, notice: UUID, *lots: str, version: int = 0) -> None:
     """Say which lots it is about, and ask."""
     asked = SetScope(
         sent=ward.at("recall").sent(),
@@ -62,16 +62,14 @@ def scopes(ward: Ward, notice: UUID, *lots: str, version: int = 0) -> Done:
         at=ward.now,
     )
     set_scope(asked, site=ward.site)
-    return asks(ward, notice, *lots, version=version + 1)
+    assert asks(ward, notice, *lots, version=version + 1) is not None
 
 
-def asks(ward: Ward, notice: UUID, *lots: str, version: int = 1, **more: Any) -> Done:
-    """Ask its scope."""
+def asks(ward: Ward, notice: UUID, *lots: str, version: int = 1, **more: Any) -> Done | None:
+    """Ask its scope; None: nothing changed, and nothing was written."""
     services = replace(ward.services, known_site=ward.site, clock=lambda: ward.now)
     scope = read_scope(scope_of(*lots))
-    done = services.ask_notice(notice, version, scope, ward.at("recall").sent(), **more)
-    assert done is not None
-    return done
+    return services.ask_notice(notice, version, scope, ward.at("recall").sent(), **more)
 
 
 def newest(ward: Ward, notice: UUID) -> AskingFacts:

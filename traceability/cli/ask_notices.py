@@ -54,7 +54,7 @@ class NoticesAsked:
                 done = self.services.ask_notice(notice_id, version, scope, sent)
             except (StaleForm, NoticeClosed):
                 continue  # amended or closed this moment: that is a new entry, and asks again
-            if done is not None and done.code != "nothing-new":
+            if done is not None:
                 self.found[notice_id] = done.last_no
                 log.info("event=notice-asked notice=%s entry=%s", notice_id, done.last_no)
         # Entries made meanwhile, the service's own too, ask once more, and then find nothing.

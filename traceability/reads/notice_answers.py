@@ -205,10 +205,16 @@ def replies(session: Session, site_id: UUID, notice_id: UUID) -> list[ReplyFacts
 
 
 def rows_of(
-    session: Session, site_id: UUID, notice_id: UUID, asked_no: int | None = None
+    session: Session,
+    site_id: UUID,
+    notice_id: UUID,
+    asked_no: int | None = None,
+    *,
+    subject: Subject | None = None,
 ) -> list[KnownRow]:
     """Return the rows of the newest answer, or of the asking of that number."""
-    return known_rows(session, session.get_one(Notice, (site_id, notice_id)), asked_no)
+    notice = session.get_one(Notice, (site_id, notice_id))
+    return known_rows(session, notice, asked_no, subject=subject)
 
 
 def seen_up_to(session: Session, site_id: UUID, notice_id: UUID) -> int:
@@ -217,24 +223,31 @@ def seen_up_to(session: Session, site_id: UUID, notice_id: UUID) -> int:
 
 
 def changes_since(
-    session: Session, site_id: UUID, notice_id: UUID, before: AskingFacts, after: AskingFacts
-) -> list[ChangedFacts]:
-    """Return what changed between two askings, with why."""
+    session: Session,
+    site_id: UUID,
+    notice_id: UUID,
+    before: AskingFacts,
+    after: AskingFacts,
+    *,
+    most: int | None = None,
+) -> tuple[int, list[ChangedFacts]]:
+    """Return how many rows changed between two askings, and each, `most` of them, with why."""
     old = rows_of(session, site_id, notice_id, before.number)
     new = rows_of(session, site_id, notice_id, after.number)
     found = differences(old, new)
-    names = names_of_keys(
-        session, site_id, [each.key for each in found], {row.key: row for row in (*old, *new)}
-    )
+    wanted = found if most is None else found[:most]
+    keys = [each.key for each in wanted]
+    names = names_of_keys(session, site_id, keys, {row.key: row for row in (*old, *new)})
     shown = []
-    for number, each in enumerate(found):
+    for number, each in enumerate(wanted):
         entries: tuple[Happening, ...] = ()
         why = None
         if number < MOST_EXPLAINED:
             entries = _touching(session, site_id, each, before.cut_no, after.cut_no)
-            why = because((before.version, after.version), [entry.number for entry in entries])
+            numbers = [entry.number for entry in entries]
+            why = because((before.version, after.version), numbers)
         shown.append(ChangedFacts(changed=each, name=names[each.key], because=why, entries=entries))
-    return shown
+    return len(found), shown
 
 
 def _touching(

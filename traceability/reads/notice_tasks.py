@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase
@@ -60,16 +60,83 @@ class TaskFacts:
         )
 
 
-def tasks(session: Session, site_id: UUID, notice_id: UUID) -> list[TaskFacts]:
-    """Return the notice's tasks: open ones first, then by subject and name."""
+def tasks(
+    session: Session,
+    site_id: UUID,
+    notice_id: UUID,
+    *,
+    subject: Subject | None = None,
+    kind: TaskKind | None = None,
+    done: bool | None = None,
+    most: int | None = None,
+) -> list[TaskFacts]:
+    """Return the notice's tasks, all or those asked for: open ones first, in the order they came.
+
+    `kind` is what is to be done by now; `done` None asks for open and ended ones.
+    """
     notice = session.get_one(Notice, (site_id, notice_id))
-    rows = {row.key: row for row in known_rows(session, notice)}
-    found = tasks_of(session, notice)
+    wanted = tasks_of(notice)
+    if subject is not None:
+        wanted = wanted.where(NoticeTask.row_key.startswith(f"{subject} "))
+    if kind is not None:
+        wanted = wanted.where(NoticeTaskState.kind == kind)
+    ended = NoticeTaskState.state == TaskState.DONE
+    if done is not None:
+        wanted = wanted.where(ended if done else ~ended)
+    in_order = wanted.order_by(None).order_by(ended, NoticeTask.recorded_no, NoticeTask.id)
+    found = [(task, state) for task, state in session.execute(in_order.limit(most))]
     keys = list(dict.fromkeys(task.row_key for task, _ in found))
+    rows = {row.key: row for row in known_rows(session, notice, keys=keys)}
     names = names_of_keys(session, site_id, keys, rows)
     phases = phases_of(session, site_id, keys)
-    made = [_task(session, task, state, names, rows, phases) for task, state in found]
-    return sorted(made, key=lambda each: (each.done, list(Subject).index(each.subject)))
+    return [_task(session, task, state, names, rows, phases) for task, state in found]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TaskCount:
+    """How many tasks of one kind are how far."""
+
+    subject: Subject
+    kind: TaskKind
+    state: TaskState
+    in_answer: bool
+    count: int
+
+
+def task_counts(session: Session, site_id: UUID, notice_id: UUID) -> list[TaskCount]:
+    """Return how many tasks there are, by subject, kind and how far."""
+    notice = session.get_one(Notice, (site_id, notice_id))
+    found = []
+    for subject in Subject:
+        rows = (
+            tasks_of(notice)
+            .where(NoticeTask.row_key.startswith(f"{subject} "))
+            .with_only_columns(
+                NoticeTaskState.kind,
+                NoticeTaskState.state,
+                NoticeTaskState.in_answer,
+                func.count(),
+            )
+            .order_by(None)
+            .group_by(NoticeTaskState.kind, NoticeTaskState.state, NoticeTaskState.in_answer)
+        )
+        found += [
+            TaskCount(
+                subject=subject,
+                kind=TaskKind(kind),
+                state=TaskState(state),
+                in_answer=in_answer,
+                count=count,
+            )
+            for kind, state, in_answer, count in session.execute(rows)
+        ]
+    return found
+
+
+def flagged(session: Session, site_id: UUID, notice_id: UUID) -> list[TaskFacts]:
+    """Return the tasks about primed circuits of which nobody has decided."""
+    open_ones = tasks(session, site_id, notice_id, kind=TaskKind.HOLD, done=False)
+    return [each for each in open_ones if each.is_flag]
 
 
 def _task(

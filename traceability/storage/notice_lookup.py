@@ -1,17 +1,18 @@
 """Loaders of notices: both the acts and the reads use them; nothing here writes or locks."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
-from typing import Final
+from typing import Final, TypeAlias
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase
 from traceability.domain.deadlines import WorkCalendar
 from traceability.domain.known_rows import KnownRow, Subject, key_of, read_row
+from traceability.domain.notice_tasks import TaskState
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import CircuitPhase
 from traceability.storage.notice_answers import (
@@ -93,8 +94,18 @@ def looked_up_to(session: Session, notice: Notice) -> int:
     return max(looks or 0, given or 0)
 
 
-def known_rows(session: Session, notice: Notice, asked_no: int | None = None) -> list[KnownRow]:
-    """Return the rows of the newest answer, or as the asking of that number had them."""
+def known_rows(
+    session: Session,
+    notice: Notice,
+    asked_no: int | None = None,
+    *,
+    subject: Subject | None = None,
+    keys: Sequence[str] | None = None,
+) -> list[KnownRow]:
+    """Return rows of the newest answer, or as the asking of that number had them.
+
+    With `subject` only those about such things, with `keys` only those of these keys.
+    """
     rows = (
         select(NoticeAnswerRow.body)
         .where(
@@ -104,12 +115,23 @@ def known_rows(session: Session, notice: Notice, asked_no: int | None = None) ->
         )
         .order_by(NoticeAnswerRow.recorded_no, NoticeAnswerRow.line)
     )
-    return [read_row(json.loads(body)) for body in session.scalars(rows)]
+    if subject is not None:
+        rows = rows.where(NoticeAnswerRow.row_key.startswith(f"{subject} "))
+    if keys is None:
+        return [read_row(json.loads(body)) for body in session.scalars(rows)]
+    found = []
+    for start in range(0, len(keys), AT_ONCE):
+        block = rows.where(NoticeAnswerRow.row_key.in_(keys[start : start + AT_ONCE]))
+        found += [read_row(json.loads(body)) for body in session.scalars(block)]
+    return found
 
 
-def tasks_of(session: Session, notice: Notice) -> list[tuple[NoticeTask, NoticeTaskState]]:
-    """Return the notice's tasks with how far each is, in the order they came."""
-    rows = (
+Tasks: TypeAlias = Select[NoticeTask, NoticeTaskState]
+
+
+def tasks_of(notice: Notice) -> Tasks:
+    """Return the question for the notice's tasks with how far each is, in the order they came."""
+    return (
         select(NoticeTask, NoticeTaskState)
         .join(
             NoticeTaskState,
@@ -124,7 +146,13 @@ def tasks_of(session: Session, notice: Notice) -> list[tuple[NoticeTask, NoticeT
         )
         .order_by(NoticeTask.recorded_no, NoticeTask.id)
     )
-    return [(task, state) for task, state in session.execute(rows)]
+
+
+def open_tasks(session: Session, notice: Notice) -> int:
+    """Return how many tasks nobody has ended."""
+    rows = tasks_of(notice).where(NoticeTaskState.state != TaskState.DONE)
+    counted = rows.with_only_columns(func.count()).order_by(None)
+    return session.scalar(counted) or 0
 
 
 def phases_of(session: Session, site_id: UUID, keys: Iterable[str]) -> dict[UUID, Phase]:

@@ -1,6 +1,7 @@
 """What is said of a notice: its scope, what is due, that it was answered, its end."""
 
 import json
+import logging
 from uuid import UUID
 
 from flask import Blueprint, redirect, render_template, request, url_for
@@ -31,6 +32,7 @@ from traceability.web.forms import moment_of, number_in, whole
 from traceability.web.notices import day_of, due_given, the_notice, today
 
 pages = Blueprint("notice_acts", __name__)
+log = logging.getLogger(__name__)
 
 
 @pages.post("/notices/<number>/scope")
@@ -85,9 +87,13 @@ def _scope_again(notice: NoticeFacts, given: Scope) -> str:
 
 
 def _ask(notice_id: UUID, version: int, what: Scope, *, in_any_case: bool) -> None:
+    """Ask; where somebody else asked in the same moment, theirs stands."""
     ours = session.services()
-    request_id = str(ours.site.new_id(ours.now()))
-    ours.ask_notice(notice_id, version, what, session.sent(request_id), in_any_case=in_any_case)
+    sent = session.sent(str(ours.site.new_id(ours.now())))
+    try:
+        ours.ask_notice(notice_id, version, what, sent, in_any_case=in_any_case)
+    except StaleForm:
+        log.info("event=notice-asked-by-another notice=%s", notice_id)
 
 
 @pages.post("/notices/<number>/ask")

@@ -7,6 +7,7 @@ from werkzeug.exceptions import NotFound
 from traceability.actions.notice.close import MakeReply, make_reply
 from traceability.domain.exposure import Shelf
 from traceability.domain.known_rows import Subject, key_of
+from traceability.domain.notice_tasks import TaskKind
 from traceability.domain.people import Right
 from traceability.errors import NoScope
 from traceability.notice_messages import ENDINGS
@@ -120,7 +121,9 @@ def letters(number: str) -> Response:
             rows,
             row_names(reads, ours.site.id, rows),
             patients,
-            told_words(tasks(reads, ours.site.id, notice.id), ENDINGS),
+            told_words(
+                tasks(reads, ours.site.id, notice.id, kind=TaskKind.INFORM, done=True), ENDINGS
+            ),
             ours.settings.zone_info,
         )
     return _csv(text, f"letters-{notice.number}")

@@ -23,7 +23,7 @@ from traceability.reads.notice_answers import (
 )
 from traceability.reads.notice_answers import asking as asking_of
 from traceability.reads.notice_stock import leaves, stock_rows
-from traceability.reads.notice_tasks import tasks
+from traceability.reads.notice_tasks import flagged, task_counts, tasks
 from traceability.reads.notices import NoticeFacts
 from traceability.reads.row_names import row_names
 from traceability.recall_messages import REASONS
@@ -64,15 +64,19 @@ def tasks_page(number: str) -> ResponseReturnValue:
     session.need(Right.ASK)
     notice, ours = the_notice(number), session.services()
     with ours.reads() as reads:
-        found = tasks(reads, ours.site.id, notice.id)
+        found = {
+            subject: tasks(reads, ours.site.id, notice.id, subject=subject, most=A_PAGE)
+            for subject in Subject
+        }
+        counts = task_counts(reads, ours.site.id, notice.id)
         persons = [each for each in people(reads, ours.site.id) if each.active]
     person = session.who()
     rights = person.rights if person else frozenset()
     groups = [
         {
             "subject": subject,
-            "tasks": [each for each in found if each.subject is subject][:A_PAGE],
-            "of": sum(each.subject is subject for each in found),
+            "tasks": found[subject],
+            "of": sum(each.count for each in counts if each.subject is subject),
             "ways": [
                 (kind, [(end, words.ENDINGS[end]) for end in ENDS[kind]])
                 for kind in kinds_for(subject)
@@ -136,10 +140,10 @@ def stock_page(number: str) -> ResponseReturnValue:
     notice, ours = the_notice(number), session.services()
     asking = the_asking(notice)
     with ours.reads() as reads:
-        rows = rows_of(reads, ours.site.id, notice.id)
+        rows = rows_of(reads, ours.site.id, notice.id, subject=Subject.STOCK)
         in_stock = stock_rows(rows)
         names = row_names(reads, ours.site.id, in_stock)
-        flags = [each for each in tasks(reads, ours.site.id, notice.id) if each.is_flag]
+        flags = flagged(reads, ours.site.id, notice.id)
         left = leaves(
             reads,
             ours.site.id,
@@ -182,7 +186,7 @@ def pick_list(number: str) -> Response:
     notice, ours = the_notice(number), session.services()
     asking = the_asking(notice)
     with ours.reads() as reads:
-        rows = stock_rows(rows_of(reads, ours.site.id, notice.id))
+        rows = stock_rows(rows_of(reads, ours.site.id, notice.id, subject=Subject.STOCK))
         lines = pick_lines(rows, row_names(reads, ours.site.id, rows))
         site = site_facts(reads)
     sheet = pick_sheet(notice, asking, lines, site=site, zone=ours.settings.zone_info)
@@ -244,7 +248,7 @@ def changes_page(number: str) -> ResponseReturnValue:
     notice, ours = the_notice(number), session.services()
     before, after = the_asking(notice, _number("from")), the_asking(notice, _number("to"))
     with ours.reads() as reads:
-        changed = changes_since(reads, ours.site.id, notice.id, before, after)
+        _, changed = changes_since(reads, ours.site.id, notice.id, before, after)
     return render_template(
         "notice_changes.html",
         n=notice,

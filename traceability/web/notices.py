@@ -29,7 +29,7 @@ from traceability.reads.notice_answers import (
 )
 from traceability.reads.notice_answers import asking as asking_of
 from traceability.reads.notice_history import notice_happenings
-from traceability.reads.notice_tasks import tasks
+from traceability.reads.notice_tasks import flagged, task_counts
 from traceability.reads.notices import NoticeFacts, letters, notice_facts, notices, scopes
 from traceability.scope_messages import scope_sentences, scope_texts
 from traceability.web import session
@@ -144,12 +144,13 @@ def page(number: str) -> ResponseReturnValue:
         seen_no = seen_up_to(reads, site_id, notice.id)
         before_no = given[0].asked_no if given else seen_no
         before = asking_of(reads, site_id, notice.id, before_no) if before_no else None
-        changed = (
-            changes_since(reads, site_id, notice.id, before, newest)
+        changed_count, changed = (
+            changes_since(reads, site_id, notice.id, before, newest, most=MOST_CHANGES)
             if newest and before and before.number < newest.number
-            else []
+            else (0, [])
         )
-        work = tasks(reads, site_id, notice.id)
+        counts = task_counts(reads, site_id, notice.id)
+        flags = flagged(reads, site_id, notice.id)
         page_facts = {
             "letters": letters(reads, site_id, notice.id),
             "replies": replies(reads, site_id, notice.id),
@@ -163,11 +164,12 @@ def page(number: str) -> ResponseReturnValue:
         texts=scope_texts(versions[0].scope) if versions else [],
         asking=newest,
         given=given,
-        changed=changed[:MOST_CHANGES],
-        changed_count=len(changed),
+        changed=changed,
+        changed_count=changed_count,
         waiting=bool(newest and changed and newest.number > seen_no),
-        tasks=work,
-        flags=[each for each in work if each.is_flag],
+        counts=counts,
+        left=sum(each.count for each in counts if not each.in_answer and each.state != "done"),
+        flags=flags,
         shelves=SHELVES,
         shelf=Shelf,
         rules=PUBLISHED,

@@ -1,10 +1,10 @@
-"""Ask a notice's scope again, keep what changed, and propose what is to be done about new rows.
+"""Keep what a notice's scope answers, and what is to be done about new rows; give answers.
 
-The answer is computed before, by whoever calls; here it is compared with the last one and only
-the difference is written. Asked twice with nothing new in between, the record stays as it is.
+The answer is computed and compared with the last one before (`reads.notice_delta`): thousands of
+rows are read while nobody waits, and only the difference is written while others do.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 from uuid import UUID
@@ -14,37 +14,35 @@ from sqlalchemy.orm import Session
 from traceability.actions.notice.standing import apart, the_open_notice
 from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.domain.events import Kind
-from traceability.domain.known_rows import KnownRow, read_row, row_body
-from traceability.domain.notice_tasks import Proposal, proposals, task_key
+from traceability.domain.notice_tasks import TaskKind, task_key
 from traceability.domain.people import Right
 from traceability.errors import NoScope, StaleForm
-from traceability.storage.notice_life import Notice
-from traceability.storage.notice_lookup import (
-    known_rows,
-    newest_answer,
-    newest_scope,
-    phases_of,
-    tasks_of,
-)
+from traceability.storage.notice_lookup import newest_answer, newest_scope
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AskNotice(Asked):
-    """What the scope's newest answer says."""
+    """What the scope's newest answer says otherwise than the one before."""
 
     kind: ClassVar[str] = "ask-notice"
     right: ClassVar[Right | None] = Right.NOTICES
     notice_id: UUID
     version: int
     """Of the scope that was asked."""
+    base_no: int
+    """The asking with which it was compared; 0: there was none."""
     cut_no: int
     digest: str
     counts: Mapping[str, int]
     coverage: Mapping[str, Any]
     rows: Sequence[Mapping[str, Any]]
-    """Rows as `domain.known_rows.row_body` writes them."""
-    in_any_case: bool = False
-    """Write it down even where nothing changed: a person wants it as of now."""
+    """New and changed rows as `domain.known_rows.row_body` writes them."""
+    gone: Sequence[str]
+    tasks: Sequence[tuple[str, str]]
+    """Row and kind of each task that is to be added."""
+    left: Sequence[UUID]
+    """Tasks whose rows are no longer in the answer."""
+    back: Sequence[UUID]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,11 +69,11 @@ class LookAt(Asked):
 
 
 def ask_notice(asked: AskNotice, *, site: Site) -> Done:
-    """Record what changed since the last asking; code "nothing-new" where nothing is written.
+    """Record what changed since the last asking.
 
     Raises:
-        NoScope, StaleForm: nothing, or another version, was asked. UnknownCode, NoticeClosed.
-        Nothing was written.
+        NoScope: nothing is asked. StaleForm: the scope was amended, or somebody else asked
+        meanwhile: compare again. UnknownCode, NoticeClosed. Nothing was written.
     """
     return answer_once(asked, _ask, site)
 
@@ -106,16 +104,9 @@ def _ask(asked: AskNotice, session: Session, site: Site) -> Done:
         raise NoScope(number=notice.number)
     if scope.version != asked.version:
         raise StaleForm(number=scope.version)
-    if last is not None and last.cut_no > asked.cut_no:
-        return _nothing_new(last.recorded_no, notice)
-    new = {row.key: row for row in map(read_row, asked.rows)}
-    old = {row.key: row for row in known_rows(session, notice)}
-    changed = [row for key, row in sorted(new.items()) if old.get(key) != row]
-    gone = sorted(old.keys() - new.keys())
-    tasks, left, back = _tasks(session, notice, new.values())
-    same = not (changed or gone or tasks or left or back) and last is not None
-    if same and last is not None and last.scope_version == asked.version and not asked.in_any_case:
-        return _nothing_new(last.recorded_no, notice)
+    if (last.recorded_no if last else 0) != asked.base_no:
+        raise StaleForm(number=last.recorded_no if last else 0)
+    kinds = [(key, TaskKind(kind)) for key, kind in asked.tasks]
     body = {
         "notice": notice.id,
         "version": asked.version,
@@ -123,14 +114,14 @@ def _ask(asked: AskNotice, session: Session, site: Site) -> Done:
         "digest": asked.digest,
         "counts": asked.counts,
         "coverage": asked.coverage,
-        "rows": [row_body(row) for row in changed],
-        "gone": gone,
+        "rows": asked.rows,
+        "gone": asked.gone,
         "tasks": [
-            {"task": task_key(notice.id, each.key, each.kind), "key": each.key, "kind": each.kind}
-            for each in tasks
+            {"task": task_key(notice.id, key, kind), "key": key, "kind": kind}
+            for key, kind in kinds
         ],
-        "left": left,
-        "back": back,
+        "left": asked.left,
+        "back": asked.back,
         "cautions": (),
     }
     return entered(
@@ -141,39 +132,10 @@ def _ask(asked: AskNotice, session: Session, site: Site) -> Done:
         subject=notice.id,
         facts={
             "number": notice.number,
-            "changed": len(changed) + len(gone),
-            "tasks": len(tasks),
+            "changed": len(asked.rows) + len(asked.gone),
+            "tasks": len(asked.tasks),
         },
     )
-
-
-def _nothing_new(number: int, notice: Notice) -> Done:
-    return Done(
-        first_no=number,
-        last_no=number,
-        subject=notice.id,
-        code="nothing-new",
-        facts={"number": notice.number, "changed": 0, "tasks": 0},
-    )
-
-
-def _tasks(
-    session: Session, notice: Notice, rows: Iterable[KnownRow]
-) -> tuple[list[Proposal], list[str], list[str]]:
-    """Return tasks to add, and ids of those whose rows left the answer or are in it again."""
-    rows = list(rows)
-    there = {(task.row_key, task.kind) for task, _ in tasks_of(session, notice)}
-    wanted = proposals(rows, phases_of(session, notice.site_id, [each.key for each in rows]))
-    # An excluded row asks for nothing: its task is said to have left, and a person closes it.
-    in_it = {each.key for each in wanted}
-    left, back = [], []
-    for task, state in tasks_of(session, notice):
-        if state.in_answer and task.row_key not in in_it:
-            left.append(str(task.id))
-        elif not state.in_answer and task.row_key in in_it:
-            back.append(str(task.id))
-    new = [each for each in wanted if (each.key, str(each.kind)) not in there]
-    return new, left, back
 
 
 def _give(asked: GiveAnswer, session: Session, site: Site) -> Done:

@@ -13,7 +13,6 @@ from traceability.actions.once import Asked, Done, Site, answer_once, entered, l
 from traceability.domain.events import Kind
 from traceability.domain.known_rows import differences
 from traceability.domain.moments import believed_moment
-from traceability.domain.notice_tasks import TaskState
 from traceability.domain.notices import NoticeEnd
 from traceability.domain.people import Right
 from traceability.errors import BadValue, NoScope, NoticeNotDone, StaleForm
@@ -24,7 +23,7 @@ from traceability.storage.notice_lookup import (
     looked_up_to,
     newest_answer,
     notice_state,
-    tasks_of,
+    open_tasks,
 )
 
 
@@ -123,7 +122,7 @@ def left_to_do(session: Session, notice: Notice) -> dict[str, int]:
     last, seen_no = newest_answer(session, notice), looked_up_to(session, notice)
     waits = last is not None and 0 < seen_no < last.recorded_no
     return {
-        "tasks": sum(state.state != TaskState.DONE for _, state in tasks_of(session, notice)),
+        "tasks": open_tasks(session, notice),
         "waiting": int(waits and _differs(session, notice, seen_no)),
         "unanswered": int(last_given(session, notice) is None),
     }

@@ -52,7 +52,9 @@ def _hold(asked: HoldStock, session: Session, site: Site) -> Done:
         raise StaleForm(number=last.recorded_no)
     at, noted = believed_moment(asked.at, now=ledger.now)
     numbers = []
-    for subject, subject_id in sorted(_subjects(known_rows(session, notice))):
+    for subject, subject_id in sorted(
+        _subjects(known_rows(session, notice, subject=Subject.STOCK))
+    ):
         if hold_on(session, site.id, subject_id) is not None:
             continue
         body = {

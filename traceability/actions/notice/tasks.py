@@ -31,7 +31,7 @@ from traceability.security.roles import rights_of_person, service_device
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import hold_on
 from traceability.storage.notice_life import Notice
-from traceability.storage.notice_lookup import tasks_of
+from traceability.storage.notice_lookup import AT_ONCE, tasks_of
 from traceability.storage.notice_tasks import NoticeTask, NoticeTaskState
 from traceability.storage.people import Person
 
@@ -91,10 +91,13 @@ def add_task(asked: AddTask, *, site: Site) -> Done:
 
 def _say(asked: SayTasks, session: Session, site: Site) -> Done:
     notice = the_open_notice(session, site, asked.notice_id)
-    mine = {task.id: (task, state) for task, state in tasks_of(session, notice)}
     chosen = list(dict.fromkeys(asked.task_ids))
     if not chosen:
         raise BadValue(field="task", value="", why="empty")
+    if len(chosen) > AT_ONCE:
+        raise BadValue(field="tasks", value=str(len(chosen)), why="too-long")
+    named = session.execute(tasks_of(notice).where(NoticeTask.id.in_(chosen)))
+    mine = {task.id: (task, state) for task, state in named}
     for each in chosen:
         if each not in mine:
             raise UnknownCode(what="task", value=str(each))

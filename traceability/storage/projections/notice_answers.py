@@ -1,6 +1,8 @@
 """What was asked, answered, looked at and replied."""
 
-from sqlalchemy import select
+from typing import Final
+
+from sqlalchemy import update
 from sqlalchemy.orm import Session
 
 from traceability.domain.events import Kind, Recorded
@@ -12,9 +14,12 @@ from traceability.storage.notice_answers import (
     NoticeReply,
 )
 from traceability.storage.projections.notice_life import kept_id, object_of
-from traceability.storage.projections.notice_tasks import add_task, say_in_answer
+from traceability.storage.projections.notice_tasks import add_tasks, say_in_answer
 from traceability.storage.projections.registry import projects
-from traceability.storage.projections.rows import add_link, stored
+from traceability.storage.projections.rows import add_links, stored
+
+AT_ONCE: Final = 500
+"""Keys in one statement; both databases take more."""
 
 
 @projects(Kind.NOTICE_ASKED)
@@ -34,27 +39,29 @@ def notice_asked(session: Session, event: Recorded) -> None:
             changed=len(event.rows("rows")) + len(event.texts("gone")),
         )
     )
-    old = set(event.texts("gone")) | {str(row["key"]) for row in event.rows("rows")}
-    believed = select(NoticeAnswerRow).filter_by(
-        site_id=event.site_id, notice_id=notice_id, superseded_no=None
-    )
-    for kept in session.scalars(believed):
-        if kept.row_key in old:
-            kept.superseded_no = event.number
-    session.flush()
-    for line, row in enumerate(event.rows("rows")):
-        add_link(
-            session,
-            NoticeAnswerRow,
-            event,
-            line,
-            event.happened_at,
-            notice_id=notice_id,
-            row_key=str(row["key"]),
-            body=stored(row),
+    old = sorted({*event.texts("gone"), *(str(row["key"]) for row in event.rows("rows"))})
+    for start in range(0, len(old), AT_ONCE):
+        session.execute(
+            update(NoticeAnswerRow)
+            .where(
+                NoticeAnswerRow.site_id == event.site_id,
+                NoticeAnswerRow.notice_id == notice_id,
+                NoticeAnswerRow.superseded_no.is_(None),
+                NoticeAnswerRow.row_key.in_(old[start : start + AT_ONCE]),
+            )
+            .values(superseded_no=event.number),
+            execution_options={"synchronize_session": False},
         )
-    for line, row in enumerate(event.rows("tasks")):
-        add_task(session, event, event.inner(row), notice_id, line)
+    add_links(
+        session,
+        NoticeAnswerRow,
+        event,
+        [
+            {"notice_id": notice_id, "row_key": str(row["key"]), "body": stored(row)}
+            for row in event.rows("rows")
+        ],
+    )
+    add_tasks(session, event, [event.inner(row) for row in event.rows("tasks")], notice_id)
     say_in_answer(session, event, event.texts("left"), event.texts("back"))
 
 

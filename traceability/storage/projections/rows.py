@@ -1,12 +1,12 @@
 """How links are opened, ended and replaced; the only place that sets `superseded_no`."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TypeVar
 from uuid import UUID
 
-from sqlalchemy import inspect, select
+from sqlalchemy import insert, inspect, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.events import Plain, Recorded
@@ -80,6 +80,29 @@ def add_link(
     row = link(**filled)
     session.add(row)
     return row
+
+
+def add_links(
+    session: Session,
+    link: type[Link],
+    event: Recorded,
+    rows: Sequence[Mapping[str, object]],
+    first_line: int = 0,
+) -> None:
+    """Add rows that begin with the event and are open, thousands in one statement."""
+    if rows:
+        shared: dict[str, object] = {
+            "site_id": event.site_id,
+            "recorded_no": event.number,
+            "valid_from": event.happened_at,
+            "valid_to": None,
+            "disputed": False,
+            "superseded_no": None,
+        }
+        session.execute(
+            insert(link),
+            [{**shared, "line": first_line + line, **row} for line, row in enumerate(rows)],
+        )
 
 
 def move_on(
