@@ -92,6 +92,10 @@ def reply_sheet(
     zone: ZoneInfo,
 ) -> TableSheet:
     """Return the reply ready for paper; it names no patient."""
+    products: dict[str, list[Mapping[str, Plain]]] = {}
+    for line in reply.lines:
+        products.setdefault(_product(line), []).append(line)
+    never = [str(line.get("lot")) for line in reply.lines if not line.get("known")]
     references = f" Your reference: {', '.join(notice.references)}." if notice.references else ""
     return TableSheet(
         unit=f"{site.name}, {site.unit}",
@@ -99,33 +103,23 @@ def reply_sheet(
         title=notice.title,
         as_known=_known(asking, zone),
         lines=(
-            f"Reply of {moment(reply.at, zone)} by {reply.by}.{references}",
+            f"Reply of {moment(reply.at, zone)}, by {reply.by.rstrip('.')}.{references}",
             "Asked: " + " Or: ".join(sentences),
             answer_words(asking),
             *coverage_words(asking, zone),
             "A dash: ward stock, which is not counted here. What went into circuits is known.",
+            f"Never recorded here: lot {', lot '.join(never)}." if never else "",
         ),
-        tables=(
+        tables=[_of_product(name, lines) for name, lines in sorted(products.items())]
+        or [
             SheetTable(
-                name="By lot, in units of use",
-                heads=(
-                    "Product",
-                    "Lot",
-                    "Received",
-                    "Used",
-                    "Discarded",
-                    "Returned",
-                    "Lent",
-                    "Left",
-                    "On hold",
-                    "Not found",
-                ),
-                widths=(32, 25, 16, 11, 18, 17, 11, 9, 14, 17),
-                rows=[_reply_row(line) for line in reply.lines],
-                lots=(1,),
+                name="",
+                heads=(),
+                widths=(),
+                rows=(),
                 empty="Nothing that the notice names was ever recorded here.",
-            ),
-        ),
+            )
+        ],
         blanks=("Date", "Name", "Signature"),
         caution=CAUTION,
         foot=f"Answer digest {asking.digest}, reply entry {reply.number}",
@@ -133,12 +127,36 @@ def reply_sheet(
     )
 
 
-def _reply_row(line: Mapping[str, Plain]) -> list[str]:
-    product = " ".join(str(line.get(name) or "") for name in ("product", "item_number"))
-    known = "" if line.get("known") else ", never recorded here"
-    numbers = ["–" if line.get(name) is None else str(line[name]) for name in NUMBERS]
-    lot = str(line.get("lot") or "no lot")
-    return [f"{product.strip()}, {line.get('maker')}{known}", lot, *numbers]
+def _product(line: Mapping[str, Plain]) -> str:
+    called = " ".join(str(line.get(name) or "") for name in ("product", "item_number")).strip()
+    return ", ".join(word for word in (called, str(line.get("maker") or "")) if word)
+
+
+def _of_product(name: str, lines: Sequence[Mapping[str, Plain]]) -> SheetTable:
+    """Return the lots of one product; the column of lots takes 20 letters, as GS1 lots may have."""
+    return SheetTable(
+        name=name,
+        heads=(
+            "Lot",
+            "Received",
+            "Used",
+            "Discarded",
+            "Returned",
+            "Lent",
+            "Left",
+            "On hold",
+            "Not found",
+        ),
+        widths=(42, 19, 12, 21, 19, 12, 12, 15, 18),
+        rows=[
+            [
+                str(line.get("lot") or "no lot"),
+                *("–" if line.get(each) is None else str(line[each]) for each in NUMBERS),
+            ]
+            for line in lines
+        ],
+        lots=(0,),
+    )
 
 
 PICK_COLUMNS: Final = ("notice", "place", "product", "lot", "pieces", "shelf", "on_hold")
@@ -182,7 +200,7 @@ def pick_sheet(
             SheetTable(
                 name=place,
                 heads=("Product", "Lot", "By the book", "On this shelf", "On hold", "Found"),
-                widths=(52, 34, 20, 30, 14, 20),
+                widths=(46, 42, 20, 30, 14, 18),
                 rows=[
                     (product, lot or "no lot", str(pieces), shelf, "yes" if held else "no", "")
                     for where, product, lot, pieces, shelf, held in lines

@@ -7,8 +7,10 @@ from pathlib import Path
 from playwright.sync_api import Browser, expect
 
 from tests.browser.person import Person, person
-from tests.browser.unit import GS, LATER, TAP, Unit, by, gs1, key
+from tests.browser.unit import GS, LATER, TAP, Unit, by, gs1, key, sent
 from tests.notices.answering import by_lot
+from traceability.actions.circuit.add_part import AddPart, add_part
+from traceability.actions.lists.people import SetPerson, set_person
 from traceability.actions.run.flow import FlowOn, flow_on
 from traceability.actions.stock.receive import ReceiveStock, receive_stock
 from traceability.domain.moments import Manner
@@ -184,8 +186,6 @@ def test_a_notice_from_its_letter_to_its_closing(  # noqa: PLR0915 - one story, 
 
 def _swap_in(unit: Unit, number: str, lot: str) -> None:
     """A tap of the lot goes into a circuit, as one more piece."""
-    from traceability.actions.circuit.add_part import AddPart, add_part  # noqa: PLC0415
-
     with unit.services.reads() as reads:
         circuit = circuit_facts(reads, unit.site.id, number, unit.services.now())
     assert circuit is not None
@@ -213,4 +213,38 @@ def test_a_primed_circuits_page_says_which_notice_names_it(
         one.opens(f"/circuits/{number}")
         one.reads("Named by notice N-0001")
         one.looks("circuit-with-a-flag")
+        assert one.troubles == []
+
+
+def test_the_auditor_sees_the_exceptions_of_a_period_and_work_days_are_set_by_hand(
+    unit: Unit, base: str, chromium: Browser, seen: Path
+) -> None:
+    roles = ("charge consultant", "recall coordinator", "auditor")
+    auditor = SetPerson(
+        sent=sent("auditor"), person_id=key("N. Aalto"), name="N. Aalto", roles=roles
+    )
+    set_person(auditor, site=unit.site)
+    number, tag = unit.ready_circuit()
+    with person(chromium, base, seen) as one:
+        one.opens("/take")
+        one.enrols(unit.enrol_code())
+        one.opens("/take")
+        one.scans(tag)  # nobody is signed in
+        one.reads("R-0001")
+        one.signs_in("N. Aalto", "/lists")
+        one.page.get_by_role("link", name="Exceptions").click()
+        one.reads("Acts that nobody has put a name to: 1")
+        one.reads(number)
+        one.looks("exceptions")
+        one.fills(**{"from": "2020-01-01", "to": "2020-01-31"})
+        one.presses_the_main_button()
+        one.reads("Exceptions, 2020-01-01 to 2020-01-31")
+        expect(one.page.locator("main")).not_to_contain_text(number)
+        one.opens("/work-days")
+        one.page.get_by_label("Holidays").fill("2031-12-25\n2031-12-26")
+        one.page.get_by_label("Friday").check()
+        one.presses_the_main_button()
+        one.reads("Version 1.")
+        expect(one.page.get_by_label("Friday")).to_be_checked()
+        one.looks("work-days")
         assert one.troubles == []

@@ -168,7 +168,7 @@ def test_the_reply_says_lot_by_lot_what_became_of_it_on_paper_and_as_a_table(war
         "Reply to notice N-0001",
         "T77-0B1",
         "T-NEVER",
-        "never recorded here",
+        "Never recorded here: lot T-NEVER",
         "As known",
     ):
         assert words in paper
