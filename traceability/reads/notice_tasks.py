@@ -70,7 +70,7 @@ def tasks(
     done: bool | None = None,
     most: int | None = None,
 ) -> list[TaskFacts]:
-    """Return the notice's tasks, all or those asked for: open ones first, in the order they came.
+    """Return the notice's tasks, all or those asked for: open ones first, by name.
 
     `kind` is what is to be done by now; `done` None asks for open and ended ones.
     """
@@ -89,7 +89,8 @@ def tasks(
     rows = {row.key: row for row in known_rows(session, notice, keys=keys)}
     names = names_of_keys(session, site_id, keys, rows)
     phases = phases_of(session, site_id, keys)
-    return [_task(session, task, state, names, rows, phases) for task, state in found]
+    made = [_task(session, task, state, names, rows, phases) for task, state in found]
+    return sorted(made, key=lambda each: (each.done, each.name.name, each.kind))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
