@@ -4,6 +4,7 @@ Source of the rules: trade practice settled in review; common practice, no sourc
 806.10(b), ten work days after the day one became aware.
 """
 
+import json
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -27,6 +28,7 @@ from tests.notices.work import (
     tasks_of,
 )
 from tests.stock_acts import Shelves
+from traceability.actions.corrections.correct import Correct, correct
 from traceability.actions.lists.work_days import SetWorkDays, set_work_days
 from traceability.actions.notice.ask import GiveAnswer, LookAt, give_answer, look_at
 from traceability.actions.notice.close import ReopenNotice, left_to_do, reopen_notice
@@ -510,3 +512,34 @@ def test_every_row_of_a_notice_follows_from_the_ledger(ward: Ward) -> None:
         assert rebuild(session, ward.site.id).changed == ()
         kinds = set(session.scalars(select(LedgerEvent.kind)))
     assert {"notice-asked", "answer-given", "notice-task-said", "notice-closed"} <= kinds
+
+
+def test_a_correction_after_an_answer_was_given_changes_it_and_is_named(ward: Ward) -> None:
+    circuit = ward.begin()
+    ward.scan(circuit, code(TAP, "T77-0B1"))
+    with ward.reads() as reads:
+        rows = select(LedgerEvent).where(LedgerEvent.kind == "part-placed")
+        placed = reads.scalars(rows.order_by(LedgerEvent.number.desc())).first()
+        assert placed is not None
+        (part,) = json.loads(placed.body)["parts"]
+    notice = opens(ward)
+    scopes(ward, notice, "T77-0B1")
+    gives(ward, notice)
+    given = newest(ward, notice).number
+    mended = Correct(
+        sent=ward.at("consultant").sent(),
+        of=placed.number,
+        reason="other",
+        parts=(UUID(part["part"]),),
+        state="recorded",
+        product_id=UUID(part["product"]),
+        lot="T78",
+    )
+    number = correct(mended, site=ward.site).last_no
+    asks(ward, notice, "T77-0B1")
+    assert _why(ward, notice, given) == {(ward.number(circuit), "gone", "entries")}
+    with ward.reads() as reads:
+        before = asking_of(reads, ward.site.id, notice, given)
+        assert before is not None
+        _, (changed,) = changes_since(reads, ward.site.id, notice, before, newest(ward, notice))
+    assert [entry.number for entry in changed.entries] == [number]

@@ -284,3 +284,26 @@ def test_work_days_are_set_by_who_works_on_notices(ward: Ward) -> None:
     assert "2031-12-25" in page
     assert "Version 1" in page
     assert sends(signed_in(ward, "primer"), "/work-days", **fields).status_code == 403
+
+
+def test_closing_offers_its_way_on_and_a_task_is_added_by_hand(ward: Ward) -> None:
+    number = ward.number(ward.prime("T77-0B1"))
+    notice = opens(ward)
+    scopes(ward, notice, "T77-0B1")
+    client = signed_in(ward, "recall")
+    row = tasks_of(ward, notice)[(number, "hold")].key
+    path = "/notices/N-0001/tasks/add"
+    assert sends(client, path, row=row, kind="inspect").status_code == 302
+    assert sends(client, path, row=row, kind="inspect").status_code == 422, "it is there already"
+    assert sends(client, path, row="circuit nobody", kind="inspect").status_code == 404
+    assert (number, "inspect") in tasks_of(ward, notice)
+    said = {"end": "worked-off", "words": "Done elsewhere"}
+    refused = sends(client, "/notices/N-0001/close", **said)
+    assert refused.status_code == 422
+    assert "2 tasks not done, and no answer given yet" in refused.text
+    assert "Close it all the same" in refused.text
+    again = sends(client, "/notices/N-0001/close", **said, way_on="close-anyway")
+    assert again.status_code == 302
+    page = client.get("/notices/N-0001").text
+    assert "Closed: Worked off." in page
+    assert "Tasks were left undone" in page

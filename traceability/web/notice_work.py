@@ -76,6 +76,7 @@ def tasks_page(number: str) -> ResponseReturnValue:
         {
             "subject": subject,
             "tasks": found[subject],
+            "kinds": kinds_for(subject),
             "of": sum(each.count for each in counts if each.subject is subject),
             "ways": [
                 (kind, [(end, words.ENDINGS[end]) for end in ENDS[kind]])
