@@ -22,7 +22,7 @@ from traceability.recall.answered import (
     StockRow,
 )
 from traceability.recall.circuits_seen import CircuitSeen
-from traceability.scope_messages import said_words
+from traceability.scope_messages import units_words
 
 CAUTION: Final = "This record supports the decision. It does not make it."
 
@@ -99,7 +99,7 @@ def what_words(answer: Answer) -> str:
     """Return "this lot" for a question about one lot, else "it"."""
     clauses = answer.scope.clauses
     tests = clauses[0].tests if len(clauses) == 1 else ()
-    return "this lot" if len(tests) == 1 and said_words(tests[0]).startswith("lot ") else "it"
+    return "this lot" if len(tests) == 1 and units_words(tests[0]).startswith("lot ") else "it"
 
 
 def _beside_words(answer: Answer, what: str) -> str:

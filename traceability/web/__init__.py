@@ -12,6 +12,7 @@ from traceability.web import (
     drill,
     equipment,
     errors,
+    exceptions,
     filters,
     headers,
     health,
@@ -19,6 +20,11 @@ from traceability.web import (
     lists,
     lots,
     moves,
+    notice_acts,
+    notice_files,
+    notice_papers,
+    notice_work,
+    notices,
     people,
     people_drill,
     policy,
@@ -39,6 +45,7 @@ from traceability.web import (
     tag_text,
     take,
     trolley,
+    work_days,
 )
 
 PARTS = (
@@ -73,6 +80,13 @@ PARTS = (
     recall_pictures,
     drill,
     people_drill,
+    notices,
+    notice_acts,
+    notice_files,
+    notice_work,
+    notice_papers,
+    exceptions,
+    work_days,
 )
 
 
