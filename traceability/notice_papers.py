@@ -10,14 +10,12 @@ from traceability.domain.known_rows import KnownRow
 from traceability.domain.table_sheets import SheetTable, TableSheet
 from traceability.exchange.safe_csv import csv_text
 from traceability.notice_messages import (
-    EXCEPTIONS,
     SHELVES,
     answer_words,
     coverage_words,
     moment,
     times_words,
 )
-from traceability.reads.exceptions import ExceptionFacts
 from traceability.reads.lists import SiteFacts
 from traceability.reads.notice_answers import AskingFacts, ReplyFacts
 from traceability.reads.notice_tasks import TaskFacts
@@ -159,9 +157,6 @@ def _of_product(name: str, lines: Sequence[Mapping[str, Plain]]) -> SheetTable:
     )
 
 
-PICK_COLUMNS: Final = ("notice", "place", "product", "lot", "pieces", "shelf", "on_hold")
-
-
 def pick_lines(
     rows: Iterable[KnownRow], names: Mapping[str, RowName]
 ) -> list[tuple[str, str, str, int, str, bool]]:
@@ -258,38 +253,6 @@ def merge_csv(
                 "patient": patients.get(row.key, ""),
             }
             for row in rows
-        ),
-    )
-
-
-EXCEPTION_COLUMNS: Final = (
-    "kind",
-    "entry_number",
-    "happened_at",
-    "recorded_at",
-    "circuit",
-    "what",
-    "by",
-    "device",
-)
-
-
-def exceptions_csv(found: Iterable[ExceptionFacts], say: Mapping[int, str]) -> str:
-    """Return the exceptions as CSV; `say` gives the words of each entry."""
-    return csv_text(
-        EXCEPTION_COLUMNS,
-        (
-            {
-                "kind": EXCEPTIONS[each.kind],
-                "entry_number": each.entry.number,
-                "happened_at": _iso(each.entry.at),
-                "recorded_at": _iso(each.entry.recorded_at),
-                "circuit": each.circuit,
-                "what": say.get(each.entry.number, each.entry.kind),
-                "by": each.entry.who,
-                "device": each.entry.device,
-            }
-            for each in found
         ),
     )
 

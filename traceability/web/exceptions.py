@@ -9,8 +9,8 @@ from traceability import notice_messages as words
 from traceability.domain.days import moment
 from traceability.domain.people import Right
 from traceability.errors import BadValue
+from traceability.exception_papers import exceptions_csv
 from traceability.messages import say_event
-from traceability.notice_papers import exceptions_csv
 from traceability.reads.exceptions import ExceptionFacts, ExceptionKind, exceptions
 from traceability.web import session
 from traceability.web.notices import today
