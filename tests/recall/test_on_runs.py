@@ -212,9 +212,7 @@ def test_table_and_paper_name_the_run(ward: Ward) -> None:
     [line] = csv.DictReader(io.StringIO(table))
     assert (line["circuit"], line["run"], line["patient"]) == ("not in a circuit", "R-0001", "P-1")
     assert line["exposed_sure"].endswith("/..")
-    sheet = answer_sheet(
-        found, unit="ICU 2", zone=zone, seen={}, patients={run: "P-1"}, places={}
-    )
+    sheet = answer_sheet(found, unit="ICU 2", zone=zone, seen={}, patients={run: "P-1"}, places={})
     [row] = sheet.sections[0].rows
     assert (sheet.sections[0].count, row.circuit, row.run, row.patient) == (1, "–", "R-0001", "P-1")
     assert "lot CN-1" in row.why
