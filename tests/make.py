@@ -22,7 +22,12 @@ from traceability.actions.circuit.inspect import (
     pass_custody,
 )
 from traceability.actions.circuit.keep import DiscardCircuit, discard_circuit
-from traceability.actions.equipment.register import SetEquipment, set_equipment
+from traceability.actions.equipment.register import (
+    MoveEquipment,
+    SetEquipment,
+    move_equipment,
+    set_equipment,
+)
 from traceability.actions.equipment.use import (
     EquipmentOff,
     EquipmentOn,
@@ -304,6 +309,13 @@ class Ward:
         done = set_equipment(replace(usual, **changes), site=self.site)
         assert done.subject is not None
         return done.subject
+
+    def move_machine(self, machine: UUID, place: str) -> Done:
+        """It stands somewhere else now."""
+        asked = MoveEquipment(
+            sent=self.sent(), equipment_id=machine, place_id=self.places[place], at=self.now
+        )
+        return move_equipment(asked, site=self.site)
 
     def equip(self, **changes: Any) -> Done:
         """A machine serves."""

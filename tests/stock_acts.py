@@ -1,12 +1,16 @@
 """What people do at the shelves, in the words of a test's ward."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
 from tests.make import Ward
+from traceability.actions.lots.carton import TellCarton, tell_carton
+from traceability.actions.lots.rule import RuleOnLots, rule_on_lots
 from traceability.actions.once import Done
 from traceability.actions.stock.count import Counted, CountStock, count_stock
+from traceability.actions.stock.declare import DeclareBook, declare_book
 from traceability.actions.stock.move import MoveStock, move_stock
 from traceability.actions.stock.receive import ReceiveStock, receive_stock
 from traceability.actions.stock.take_out import TakeOutStock, take_out_stock
@@ -77,6 +81,43 @@ class Shelves:
             at=self.ward.now,
         )
         return take_out_stock(asked, site=self.ward.site)
+
+    def declare(self, gtin: str, *, complete: bool = True) -> Done:
+        """Say that a product's book is complete, or that it is not."""
+        asked = DeclareBook(
+            sent=self.ward.at("stock").sent(),
+            product_id=self.key(gtin),
+            complete=complete,
+            at=self.ward.now,
+        )
+        return declare_book(asked, site=self.ward.site)
+
+    def carton(self, pack: str, lots: Sequence[str], inner: str, lot: str, **said: Any) -> Done:
+        """Enter what a maker states of packs; `said` is sole and complete, both usually not."""
+        usual = TellCarton(
+            sent=self.ward.at("pharmacist").sent(),
+            product_id=self.key(pack),
+            lots=lots,
+            inner_product_id=self.key(inner),
+            inner_lot=lot,
+            sole=False,
+            complete=False,
+            at=self.ward.now,
+        )
+        return tell_carton(replace(usual, **said), site=self.ward.site)
+
+    def rule(self, gtin: str, captured: str, notice: str, *, same: bool) -> Done:
+        """Rule on two texts that look alike."""
+        asked = RuleOnLots(
+            sent=self.ward.at("pharmacist").sent(),
+            product_id=self.key(gtin),
+            captured=captured,
+            notice=notice,
+            same=same,
+            basis="The maker was asked",
+            at=self.ward.now,
+        )
+        return rule_on_lots(asked, site=self.ward.site)
 
     def of(self, gtin: str) -> ProductStock:
         """Return what the book says of a product."""

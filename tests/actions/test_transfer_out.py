@@ -12,8 +12,9 @@ from uuid import UUID
 
 import pytest
 
-from tests.actions.test_foreign_list import asked, shelves
+from tests.actions.test_foreign_list import shelves
 from tests.make import HOUR, TAP, Ward, code, opened_ward
+from tests.recall.asking import asked, confirmed
 from traceability.actions.circuit.foreign_list import ListForeign, list_foreign
 from traceability.actions.circuit.listed_parts import lines_of
 from traceability.actions.once import Done
@@ -21,7 +22,7 @@ from traceability.actions.run.transfer_out import TransferOut, transfer_out
 from traceability.domain.circuits import State
 from traceability.domain.contents_file import digest_of, read_file, write_file
 from traceability.errors import BadValue, WrongMoment, WrongState
-from traceability.recall_messages import run_words, why_words
+from traceability.recall_messages import met_words, patient_times, why_words
 from traceability.storage.circuits import Circuit
 from traceability.storage.contents import contents_of
 from traceability.storage.rebuild import rebuild
@@ -63,8 +64,11 @@ def test_a_circuit_leaves_with_its_patient_and_stays_ours_to_report(ward: Ward) 
     assert done.facts["run"] == "R-0001"
     assert ward.facts(circuit).state is State.TRANSFERRED_OUT
     assert ward.facts(circuit).place == ""
-    (row,) = asked(ward, TAP, "T77-0B1").confirmed
-    assert "beyond our record: transferred out" in run_words(row.runs[0], ward.site.zone)
+    found = asked(ward, TAP, "T77-0B1")
+    (row,), (patient,) = confirmed(found), found.patients
+    assert patient.continues_beyond_our_record
+    for words in (met_words(row.met[0], ward.site.zone), patient_times(patient, ward.site.zone)):
+        assert "beyond our record: transferred out" in words
 
 
 def test_a_circuit_that_nobody_is_on_can_be_lent(ward: Ward) -> None:
@@ -115,7 +119,7 @@ def test_the_file_out_of_one_store_is_the_stated_list_of_another(
     )
     found = asked(neighbour, TAP, "T77-0B1")
     assert shelves(found) == (["X-0001"], [])
-    assert why_words(found.confirmed[0]) == (
+    assert why_words(confirmed(found)[0]) == (
         "3 × tap, lot T77-0B1, stated by the sending hospital."
     )
     assert shelves(asked(neighbour, TAP, "T9")) == ([], [])

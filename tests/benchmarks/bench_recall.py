@@ -21,9 +21,10 @@ from app import create_app
 from tests.benchmarks.conftest import CIRCUITS
 from tests.benchmarks.filled_store import MANY, TEN
 from tests.make import PIN, TAP, Ward, code
+from tests.recall.asking import confirmed
 from traceability.domain.keys import lot_key, product_key
 from traceability.recall.answer import Answer, answer
-from traceability.recall.question import question_of
+from traceability.recall.question import question_of, scope_of
 from traceability.storage.engine import is_sqlite
 
 LONG_READ_S: Final = 7
@@ -50,14 +51,14 @@ def test_an_answer_costs_what_it_says_and_not_what_the_store_holds(
     print(f"\n{database}, {CIRCUITS:,} circuits of 25 parts; median and worst in ms")
     for lot, expected, times in ((TEN, 10, 30), (MANY, 4_999, 5)):
         found = _answer(filled, product, lot)
-        assert len(found.confirmed) == expected
+        assert len(confirmed(found)) == expected
         assert found.coverage.circuits == CIRCUITS
-        assert found.excluded == CIRCUITS - len(found.rows)
+        assert found.excluded == CIRCUITS - len(found.circuits)
         address = f"/recall/answer?lot={product}:{lot}"
         body = client.get(address)
         assert body.status_code == 200
         assert f"{expected} circuits held this lot." in body.text
-        rows = f"{len(found.rows)} rows"
+        rows = f"{len(found.circuits)} rows"
         print(f"  {lot}: {expected} circuits confirmed, {rows}, {found.coverage}")
         for name, work in (
             ("bare SELECT through the index", _bare_select(filled, product, lot)),
@@ -111,7 +112,7 @@ def _answer(ward: Ward, product: UUID, lot: str) -> Answer:
     with ward.reads() as session:
         question = question_of(session, [], [(product, lot)])
         assert question is not None
-        return answer(session, question, now=ward.now)
+        return answer(session, scope_of(question), zone=ward.site.zone, now=ward.now)
 
 
 def _bare_select(ward: Ward, product: UUID, lot: str) -> Callable[[], object]:

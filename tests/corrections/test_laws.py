@@ -18,14 +18,15 @@ from sqlalchemy.orm import Session
 
 from tests.corrections.mended import Mended
 from tests.make import OXYGENATOR, SALINE, TAP, Ward, opened_ward
+from tests.recall.asking import answered, scopes
 from tests.recall.story import LOTS, OTHER_TAP, fill_ward
 from tests.servers import PostgresServer
 from traceability.domain.keys import product_key
+from traceability.domain.notice_scope import Scope
 from traceability.reads.circuits import circuit_facts
 from traceability.reads.disputes import disputes
 from traceability.reads.runs import run_facts
-from traceability.recall.answer import answer
-from traceability.recall.question import Question, question_of
+from traceability.recall.question import question_of
 from traceability.storage.circuits import (
     NEVER_WAS,
     Circuit,
@@ -99,7 +100,7 @@ def _lives(url: str, folder: Path, dice: Random, chance: int) -> Counter[str]:
         return Counter(story.happened) + Counter(story.refused)
 
 
-def _questions(ward: Ward) -> list[Question]:
+def _questions(ward: Ward) -> list[Scope]:
     def key(identifier: str) -> Any:
         return product_key("gs1", identifier, site_id=ward.site.id)
 
@@ -110,25 +111,24 @@ def _questions(ward: Ward) -> list[Question]:
             question_of(session, [], [(key(SALINE), "4K0")]),
             question_of(session, [], [], serials=[(key(OXYGENATOR), "OX-1")]),
         ]
-    assert all(found)
-    return [each for each in found if each]
+    return scopes(found)
 
 
-def _all_told(ward: Ward, questions: list[Question], number: int | None) -> tuple[int, Any]:
+def _all_told(ward: Ward, questions: list[Scope], number: int | None) -> tuple[int, Any]:
     """Return all answers, circuits and runs as of a number, or as of now with that number."""
     with ward.reads() as session:
         newest = session.scalars(select(LedgerHead.number)).one()
         cut = newest if number is None else number
         at = session.scalars(select(LedgerEvent.recorded_at).filter_by(number=cut)).one()
-        answers = [answer(session, each, now=at, as_of_no=cut) for each in questions]
+        answers = [answered(session, ward, each, cut) for each in questions]
         numbers = session.scalars(select(Circuit.number).order_by(Circuit.number)).all()
         runs = session.scalars(select(Run.number).order_by(Run.number)).all()
         site = ward.site.id
         circuits = [circuit_facts(session, site, each, at, cut) for each in numbers]
         served = [run_facts(session, site, each, cut) for each in runs]
         return cut, (
-            [(each.confirmed, each.cannot_be_excluded, each.excluded) for each in answers],
-            [(dict(each.patients), each.digest) for each in answers],
+            [(each.circuits, each.excluded, each.coverage) for each in answers],
+            [each.patients for each in answers],
             [each for each in circuits if each],
             [each for each in served if each],
         )

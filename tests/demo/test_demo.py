@@ -24,6 +24,7 @@ from demo_data.hospital import (
     WAHL,
 )
 from demo_data.stock import LOOK_ALIKE_LOT, NOTICE_LOT
+from tests.recall.asking import confirmed, may_be, numbers
 from traceability.actions.lists.devices import enrol
 from traceability.actions.once import Sent
 from traceability.actions.prime.scan import ScanPart, scan_part
@@ -37,7 +38,7 @@ from traceability.reads.shelf import shelf
 from traceability.reads.stock import stock
 from traceability.reads.trolley import trolley
 from traceability.recall.answer import answer
-from traceability.recall.question import question_of
+from traceability.recall.question import question_of, scope_of
 from traceability.settings import Settings
 from traceability.storage.items import Lot
 from traceability.storage.ledger import LedgerEvent, first_break
@@ -172,14 +173,17 @@ def test_recall_finds_the_circuits_of_the_plan(
     with services.reads() as session:
         question = question_of(session, [], [(tap_id, lot)])
         assert question is not None
-        found = answer(session, question, now=datetime.fromisoformat(plan["ends"]))
-    assert sorted(row.circuit.number for row in found.confirmed) == plan["tap_lots"][lot]
+        found = answer(
+            session,
+            scope_of(question),
+            zone=services.settings.zone_info,
+            now=datetime.fromisoformat(plan["ends"]),
+        )
+    sure = confirmed(found)
+    assert sorted(numbers(sure)) == plan["tap_lots"][lot]
     # The foreign circuit, whose contents nobody recorded, is never excluded.
-    assert "X-0001" in {row.circuit.number for row in found.cannot_be_excluded}
-    on_now = {row.circuit.number for row in found.confirmed} & {
-        row.circuit.number for row in found.on_patient_now
-    }
-    assert len(on_now) == (lot == NOTICE_LOT)
+    assert "X-0001" in numbers(may_be(found))
+    assert sum(row.going_on for row in sure) == (lot == NOTICE_LOT)
 
 
 def test_the_notice_s_lot_is_in_as_many_circuits_as_the_paper_says(plan: dict[str, Any]) -> None:

@@ -18,6 +18,7 @@ from traceability.recall.answered import (
     Answer,
     CircuitRow,
     Coverage,
+    MetRow,
     PartRow,
     PatientRow,
     StockRow,
@@ -61,6 +62,8 @@ def by_lot(session: Session, scope: Scope, *, now: datetime, as_of_no: int | Non
     stock = tuple(_stock(session, cut, site_id, products, lots))
     return Answer(
         scope=scope,
+        products=(),
+        kinds=frozenset(),
         cut=cut,
         asked_at=now,
         circuits=tuple(circuits),
@@ -119,9 +122,25 @@ def _circuit(session: Session, site_id: UUID, circuit_id: UUID, found: list[Part
         shelf=strongest(part.shelf for part in found),
         reasons=tuple(sorted({code for part in found for code in part.reasons})),
         parts=tuple(found),
-        run_ids=tuple(dict.fromkeys(each.run_id for each in links)),
+        met=tuple(map(_met, links)),
         going_on=any(each.valid_to is None for each in links),
         begun_at=circuit.begun_at,
+    )
+
+
+def _met(link: CircuitOnRun) -> MetRow:
+    return MetRow(
+        run_id=link.run_id,
+        run="",
+        taken_at=link.valid_from,
+        flow_from=link.flow_from,
+        end=link.valid_to,
+        disputed=link.disputed,
+        transferred=False,
+        shelf=Shelf.CONFIRMED,
+        reasons=(),
+        sure=(),
+        possible=(),
     )
 
 

@@ -16,6 +16,7 @@ from traceability.recall.answered import (
     Answer,
     CircuitRow,
     Coverage,
+    MetRow,
     PartRow,
     PatientRow,
     StockRow,
@@ -45,6 +46,21 @@ def part(**changes: Any) -> PartRow:
     return replace(usual, **changes)
 
 
+MET = MetRow(
+    run_id=RUN,
+    run="R-0001",
+    taken_at=NOON,
+    flow_from=NOON,
+    end=None,
+    disputed=False,
+    transferred=False,
+    shelf=Shelf.CONFIRMED,
+    reasons=(),
+    sure=(),
+    possible=(),
+)
+
+
 def circuit(**changes: Any) -> CircuitRow:
     usual = CircuitRow(
         site_id=SITE,
@@ -53,7 +69,7 @@ def circuit(**changes: Any) -> CircuitRow:
         shelf=Shelf.CONFIRMED,
         reasons=(),
         parts=(part(), part(start=NOON + HOUR, end=None, lot="T78"), part(start=NOON, end=NOON)),
-        run_ids=(RUN,),
+        met=(MET,),
         going_on=True,
         begun_at=NOON,
     )
@@ -97,6 +113,8 @@ def asked(ward: Ward, **rows: Any) -> Asking:
     def made(session: object, scope: Scope, *, now: object, as_of_no: int | None = None) -> Answer:
         usual = Answer(
             scope=scope,
+            products=(),
+            kinds=frozenset(),
             cut=Cut(number=40, recorded_at=NOON, device_id=None, sites=(SITE,), latest=True),
             asked_at=NOON,
             circuits=(),

@@ -17,7 +17,7 @@ from traceability.recall.question import Question
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet
 from traceability.storage.items import Lot
 from traceability.storage.ledger import LedgerEvent
-from traceability.storage.runs import CircuitOnRun
+from traceability.storage.runs import CircuitOnRun, RunPatient
 
 
 @dataclass
@@ -34,8 +34,21 @@ class RunJudged:
     """What brute force says of one run of it: shelf, and moments with their certainty."""
 
     shelves: set[str] = field(default_factory=set)
+    reasons: set[str] = field(default_factory=set)
+    """Of its claims that cannot be excluded."""
     sure: set[datetime] = field(default_factory=set)
     possible: set[datetime] = field(default_factory=set)
+
+
+@dataclass
+class Clause:
+    """One thing asked: a product, by lots, by serials, or whole."""
+
+    product: UUID
+    kinds: set[str] | None
+    """None: any."""
+    lots: list[str] | None
+    serials: list[str] | None
 
 
 @dataclass
@@ -47,6 +60,7 @@ class Store:
     phases: list[CircuitPhase]
     primes: list[Prime]
     links: list[CircuitOnRun]
+    patients: list[RunPatient]
     kinds: dict[int, str]
     lots: dict[UUID, Lot]
     sheets: dict[tuple[str, int], dict[str, list[dict[str, object]]]]
@@ -60,6 +74,7 @@ def read_store(session: Session) -> Store:
         phases=list(session.scalars(select(CircuitPhase))),
         primes=list(session.scalars(select(Prime))),
         links=list(session.scalars(select(CircuitOnRun))),
+        patients=list(session.scalars(select(RunPatient))),
         kinds={e.number: e.kind for e in session.scalars(select(LedgerEvent))},
         lots={lot.id: lot for lot in session.scalars(select(Lot))},
         sheets={
@@ -77,102 +92,107 @@ def loose(text: str) -> str:
 
 def judge_all(store: Store, question: Question, number: int) -> dict[UUID, Judged]:
     """Return the judgement of every circuit that had begun by then."""
-    asked_kinds = _kinds(store, question, number)
+    clauses = _clauses(store, question)
     return {
-        circuit.id: _judge(store, circuit, question, asked_kinds, number)
+        circuit.id: _judge(store, circuit, clauses, number)
         for circuit in store.circuits
         if circuit.begun_no <= number
     }
 
 
-def _then(row: Part | CircuitPhase | CircuitOnRun | Prime, number: int) -> bool:
+def patients(store: Store, number: int) -> dict[UUID, UUID]:
+    """Return who the runs' patients were known to be by then."""
+    rows = [row for row in store.patients if _then(row, number) and row.valid_to is None]
+    return {row.run_id: row.patient_id for row in rows}
+
+
+def _then(row: Part | CircuitPhase | CircuitOnRun | Prime | RunPatient, number: int) -> bool:
     superseded = row.superseded_no is not None and row.superseded_no <= number
     return row.recorded_no <= number and not superseded
 
 
-def _kinds(store: Store, question: Question, number: int) -> set[str] | None:
-    if any(not product.kind for product in question.products):
-        return None
-    kinds = {product.kind for product in question.products}
-    for part in store.parts:
-        if _then(part, number) and part.lot_id is not None and _held(store, part, question):
-            kinds.add(part.kind)
-        if part.unit_id in {unit.id for unit in question.units} and _then(part, number):
-            kinds.add(part.kind)
-    return kinds
-
-
-def _held(store: Store, part: Part, question: Question) -> bool:
-    lot = store.lots[part.lot_id].text if part.lot_id else None
+def _clauses(store: Store, question: Question) -> list[Clause]:
+    """Return what is asked, a clause for each product and sort of text."""
+    found = []
     for product in question.products:
-        if part.product_id != product.id:
-            continue
+        kinds = None
+        if product.kind:
+            # A product's kind may be mended; its parts went in under the word of their day.
+            kinds = {product.kind}
+            kinds |= {part.kind for part in store.parts if part.product_id == product.id}
         lots = [each.text for each in question.lots if each.product.id == product.id]
         serials = [each.serial for each in question.units if each.product.id == product.id]
+        if lots:
+            found.append(Clause(product.id, kinds, lots, None))
+        if serials:
+            found.append(Clause(product.id, kinds, None, serials))
         if not lots and not serials:
-            return True
-        if lot in lots or (part.serial is not None and part.serial in serials):
-            return True
-    return False
+            found.append(Clause(product.id, kinds, None, None))
+    return found
 
 
-def _part_reasons(
-    store: Store, part: Part, question: Question, kinds: set[str] | None
-) -> set[str] | None:
+def _part_reasons(store: Store, part: Part, clause: Clause) -> set[str] | None:
     """Return what leaves the part open; empty if it is asked for; None if it is something else."""
     if part.state == "not-fitted":
         return None
-    disputed = {"claim_disputed"} if part.disputed else set()
-    if _held(store, part, question):
-        return disputed
-    of_kind = kinds is None or part.kind in kinds
-    open_by: set[str] = set()
+    is_named = part.product_id == clause.product
+    of_kind = clause.kinds is None or part.kind in clause.kinds or part.kind == "unknown"
     if part.product_id is None:
-        if of_kind and part.state == "inside-pack":
-            open_by = {"inner_lot_not_known"}
-            open_by |= {"serial_not_recorded"} if question.units else set()
-        elif of_kind:
-            open_by = {"maker_not_recorded"}
-            open_by |= (
-                {"lot_not_recorded"} if len(question.units) < len(question.products) else set()
-            )
-            open_by |= {"serial_not_recorded"} if question.units else set()
+        open_by = _nameless_reasons(store, part, clause) if of_kind else None
     else:
-        open_by = _known_product_reasons(store, part, question)
-    if open_by:
-        return open_by | disputed
-    return disputed if disputed and of_kind else None
+        open_by = _text_reasons(store, part, clause) if is_named else None
+    if part.disputed and (is_named or (of_kind and clause.kinds is not None)):
+        return (open_by or set()) | {"claim_disputed"}
+    return open_by
 
 
-def _known_product_reasons(store: Store, part: Part, question: Question) -> set[str]:
-    lots = [each.text for each in question.lots if each.product.id == part.product_id]
-    serials = [each.serial for each in question.units if each.product.id == part.product_id]
-    if lots:
+def _nameless_reasons(store: Store, part: Part, clause: Clause) -> set[str]:
+    if part.state != "inside-pack":
+        return (_text_reasons(store, part, clause) or set()) | {"maker_not_recorded"}
+    pack = [
+        each
+        for each in store.parts
+        if each.part_id == part.pack_part_id and each.circuit_id == part.circuit_id
+    ]
+    told = clause.lots is not None or clause.serials is not None
+    if any(each.product_id for each in pack):
+        return {"inner_lot_not_known"}
+    return {"maker_not_recorded"} | ({"inner_lot_not_known"} if told else set())
+
+
+def _text_reasons(store: Store, part: Part, clause: Clause) -> set[str] | None:
+    if clause.lots is not None:
         if part.lot_id is None:
-            return {"lot_not_recorded"}
-        text = store.lots[part.lot_id].text
-        return {"lot_text_alike"} if loose(text) in {loose(each) for each in lots} else set()
-    if serials:
+            return {"lot_not_recorded" if part.known == "stated" else "stock_book_incomplete"}
+        return _alike(store.lots[part.lot_id].text, clause.lots)
+    if clause.serials is not None:
         if part.serial is None:
             return {"serial_not_recorded"}
-        alike = loose(part.serial) in {loose(each) for each in serials}
-        return {"serial_text_alike"} if alike else set()
+        return _alike(part.serial, clause.serials)
     return set()
 
 
-def _judge(
-    store: Store, circuit: Circuit, question: Question, kinds: set[str] | None, number: int
-) -> Judged:
+def _alike(text: str, asked: list[str]) -> set[str] | None:
+    if text in asked:
+        return set()
+    return {"lot_text_alike"} if loose(text) in {loose(each) for each in asked} else None
+
+
+def _judge(store: Store, circuit: Circuit, clauses: list[Clause], number: int) -> Judged:
+    kinds: set[str] | None = set()
+    for clause in clauses:
+        kinds = None if kinds is None or clause.kinds is None else kinds | clause.kinds
     parts = [row for row in store.parts if row.circuit_id == circuit.id and _then(row, number)]
-    open_parts = [
-        (part, reasons)
-        for part in parts
-        if (reasons := _part_reasons(store, part, question, kinds)) is not None
-    ]
     links = [row for row in store.links if row.circuit_id == circuit.id and _then(row, number)]
     prime = next(
         (row for row in store.primes if row.circuit_id == circuit.id and _then(row, number)), None
     )
+    open_parts = [
+        (part, reasons)
+        for part in parts
+        for clause in clauses
+        if _was_there(part, prime) and (reasons := _part_reasons(store, part, clause)) is not None
+    ]
     whole: set[str] = set()
     if circuit.contents == "not-recorded":
         whole.add("contents_unknown")
@@ -204,6 +224,13 @@ def _judge(
     return found
 
 
+def _was_there(part: Part, prime: Prime | None) -> bool:
+    """Tell whether it was in for any time: what went in and out in one moment never was."""
+    if part.leaves and prime is not None and prime.valid_from <= part.valid_from:
+        return False
+    return part.stays or part.valid_to is None or part.valid_to > part.valid_from
+
+
 def moments(store: Store, circuit_id: UUID) -> list[datetime]:
     """Return every instant at which anything of the circuit changes, and a moment after each."""
     parts = [row for row in store.parts if row.circuit_id == circuit_id]
@@ -230,8 +257,13 @@ def _judge_run(
     if store.kinds[link.recorded_no] == "came-back-unused" and link.flow_from is None:
         run.shelves.add("excluded")
         return
+    doubts = {"flow_on_not_recorded"} if link.flow_from is None else set()
+    doubts |= {"claim_disputed"} if link.disputed else set()
     sure: set[datetime] = set()
     possible: set[datetime] = set()
+    met: set[int] = set()
+    maybe: set[int] = set()
+    reasons: set[str] = set()
     for at in moments(store, link.circuit_id):
         ended = link.valid_to is not None and link.valid_to <= at
         flows = link.flow_from is not None and link.flow_from <= at and not ended
@@ -239,17 +271,23 @@ def _judge_run(
         certain = flows and not link.disputed
         # While flow on is not recorded, or the claim disputed, all the time since taken counts.
         may = certain or (taken and (link.flow_from is None or link.disputed))
-        for part, reasons in parts:
+        for number, (part, open_by) in enumerate(parts):
             inside, may_be_inside = _inside(part, prime, at)
-            if certain and inside and not reasons:
-                sure.add(at)
+            if certain and inside:
+                met.add(number)
+                sure |= {at} if not open_by else set()
             if may and may_be_inside:
+                maybe.add(number)
                 possible.add(at)
+                reasons |= open_by
         if whole and may:
             possible.add(at)
+            reasons |= whole | doubts
     run.sure |= sure
     run.possible |= possible | sure
     run.shelves.add("confirmed" if sure else "cannot_be_excluded" if possible else "excluded")
+    if possible and not sure:
+        run.reasons |= reasons | ((doubts or {"time_not_known"}) if maybe - met else set())
 
 
 def _inside(part: Part, prime: Prime | None, at: datetime) -> tuple[bool, bool]:

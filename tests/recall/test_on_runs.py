@@ -23,12 +23,13 @@ from tests.make import (
     code,
     opened_ward,
 )
+from tests.recall.asking import asked, beside, confirmed, may_be
 from traceability.domain.exposure import Shelf
 from traceability.domain.keys import product_key
 from traceability.domain.moments import Manner
 from traceability.domain.spans import Span
-from traceability.recall.answer import Answer, answer
-from traceability.recall.question import question_of
+from traceability.recall.answer import Answer
+from traceability.recall.shown import all_circuits
 from traceability.recall_messages import head_words
 from traceability.recall_papers import answer_csv, answer_sheet
 
@@ -47,23 +48,12 @@ def on_patient(ward: Ward, **prime: str) -> tuple[UUID, UUID]:
     return circuit, run
 
 
-def asked(
-    ward: Ward, gtin: str, lot: str = "", serial: str = "", as_of: int | None = None
-) -> Answer:
-    product = product_key("gs1", gtin, site_id=ward.site.id)
-    with ward.reads() as session:
-        question = question_of(
-            session,
-            [] if lot or serial else [product],
-            [(product, lot)] if lot else [],
-            serials=[(product, serial)] if serial else [],
-        )
-        assert question is not None
-        return answer(session, question, now=ward.now, as_of_no=as_of)
+def shelves(found: Answer) -> list[tuple[tuple[str, ...], str, tuple[str, ...]]]:
+    return [(row.runs, str(row.shelf), row.reasons) for row in beside(found)]
 
 
-def shelves(found: Answer) -> list[tuple[str, str, tuple[str, ...]]]:
-    return [(row.piece.run, str(row.shelf), row.reasons) for row in found.pieces]
+def of_parts(found: Answer) -> list[tuple[str, ...]]:
+    return sorted(part.reasons for row in beside(found) for part in row.parts)
 
 
 def test_a_cannula_of_the_lot_is_confirmed_for_its_run_in_its_own_time(ward: Ward) -> None:
@@ -75,14 +65,17 @@ def test_a_cannula_of_the_lot_is_confirmed_for_its_run_in_its_own_time(ward: War
     ward.part_out(run, done.subject)
     ward.part_in(run, code(CANNULA, "CN-2", serial="S3"))
     found = asked(ward, CANNULA, "CN-1")
-    assert shelves(found) == [("R-0001", "confirmed", ())] * 2
-    times = [row.exposure.sure for row in found.pieces]
-    assert times == [
-        (Span(start=ward.now - HOUR, end=ward.now),),
-        (Span(start=before, end=None),),
-    ]
-    assert head_words(found).startswith("1 run met this lot outside a circuit.")
-    assert not found.rows
+    [row] = beside(found)
+    assert (row.runs, row.shelf, row.reasons) == (("R-0001",), Shelf.CONFIRMED, ())
+    assert {(part.serial, part.start, part.end) for part in row.parts} == {
+        ("S1", before, None),
+        ("S2", ward.now - HOUR, ward.now),
+    }
+    assert row.sure == row.possible == (Span(start=before, end=None),)
+    assert head_words(found).startswith("1 patient met this lot outside a circuit.")
+    assert not found.circuits
+    [later] = beside(asked(ward, CANNULA, "CN-2"))
+    assert later.sure == (Span(start=ward.now, end=None),)
 
 
 def test_a_cannula_whose_removal_nobody_recorded_is_possible_after_the_run(ward: Ward) -> None:
@@ -93,9 +86,14 @@ def test_a_cannula_whose_removal_nobody_recorded_is_possible_after_the_run(ward:
     ward.end_run(run)
     over = ward.now
     ward.now += 5 * HOUR
-    [row] = asked(ward, CANNULA, "CN-1").pieces
-    assert row.exposure.sure == (Span(start=went_in, end=over),)
-    assert row.exposure.possible == (Span(start=went_in, end=None),)
+    [row] = beside(asked(ward, CANNULA, "CN-1"))
+    assert row.sure == (Span(start=went_in, end=over),)
+    assert row.possible == (Span(start=went_in, end=None),)
+    # Put on record as having gone in after the last circuit came off: possible, never certain.
+    ward.part_in(run, code(CANNULA, "CN-2"), manner=Manner.EMERGENCY)
+    [late] = beside(asked(ward, CANNULA, "CN-2"))
+    assert (late.shelf, late.reasons) == (Shelf.CANNOT_BE_EXCLUDED, ("time_not_known",))
+    assert late.possible == (Span(start=ward.now, end=None),)
 
 
 def test_gaps_and_look_alikes_and_disputes_are_never_left_out(ward: Ward) -> None:
@@ -107,19 +105,22 @@ def test_gaps_and_look_alikes_and_disputes_are_never_left_out(ward: Ward) -> Non
     ward.part_in(run, code(CANNULA, "CN-9", serial="S1"))
     ward.part_in(other, code(CANNULA, "CN-9", serial="S1"), manner=Manner.EMERGENCY)
     ward.part_in(other, "nobody can read this", manner=Manner.EMERGENCY)
-    reasons = sorted(reasons for _, _, reasons in shelves(asked(ward, CANNULA, "CN-1")))
-    assert reasons == [
+    found = asked(ward, CANNULA, "CN-1")
+    no_lot, nobodys = ("stock_book_incomplete",), ("maker_not_recorded", "stock_book_incomplete")
+    assert of_parts(found) == [
         ("claim_disputed",),
-        ("lot_not_recorded",),
-        ("lot_not_recorded", "maker_not_recorded"),
-        ("lot_not_recorded", "maker_not_recorded"),
         ("lot_text_alike",),
+        nobodys,
+        nobodys,
+        no_lot,
     ]
+    assert {runs: reasons for runs, _, reasons in shelves(found)} == {
+        ("R-0001",): ("lot_text_alike", *nobodys),
+        ("R-0002",): ("claim_disputed", *nobodys),
+    }
     assert "cannot be excluded" in head_words(asked(ward, CANNULA, "CN-1"))
     # A guide wire is no cannula: another kind without a lot says nothing about it.
-    assert [reasons for _, _, reasons in shelves(asked(ward, TAP, "T77-0B1"))] == [
-        ("lot_not_recorded", "maker_not_recorded")
-    ]
+    assert of_parts(asked(ward, TAP, "T77-0B1")) == [nobodys]
 
 
 def test_an_answer_as_of_an_earlier_entry_is_the_same_for_ever(ward: Ward) -> None:
@@ -129,7 +130,7 @@ def test_an_answer_as_of_an_earlier_entry_is_the_same_for_ever(ward: Ward) -> No
     ward.now += HOUR
     ward.part_out(run, done.subject)
     ward.end_run(run)
-    again = asked(ward, CANNULA, "CN-1", as_of=first.cut.number)
+    again = asked(ward, CANNULA, "CN-1", as_of_no=first.cut.number)
     assert again.digest == first.digest
     assert asked(ward, CANNULA, "CN-1").digest != first.digest
 
@@ -139,17 +140,20 @@ def test_a_piece_added_at_the_bedside_and_an_additive_are_found_like_any_part(wa
     ward.add_part(circuit, code(TAP, "ADDED"))
     ward.give(circuit, text=code(ALBUMIN, "AL-1"), dose="100", unit="ml")
     for gtin, lot in ((TAP, "ADDED"), (ALBUMIN, "AL-1")):
-        [row] = asked(ward, gtin, lot).confirmed
-        assert row.circuit.id == circuit
-        assert row.runs[0].exposure.sure == (Span(start=ward.now, end=None),)
+        [row] = confirmed(asked(ward, gtin, lot))
+        assert row.circuit_id == circuit
+        assert row.met[0].sure == (Span(start=ward.now, end=None),)
 
 
 def test_an_additive_without_a_code_may_be_any_fluid_but_is_no_tap(ward: Ward) -> None:
     circuit, _ = on_patient(ward)
     ward.give(circuit, name="Albumin 5 %")
-    [row] = asked(ward, SALINE, "OTHER").cannot_be_excluded
-    assert (row.circuit.id, row.reasons) == (circuit, ("lot_not_recorded", "maker_not_recorded"))
-    assert asked(ward, TAP, "OTHER").rows == ()
+    reasons = ("maker_not_recorded", "stock_book_incomplete")
+    for gtin in (SALINE, ALBUMIN):
+        [row] = may_be(asked(ward, gtin, "OTHER"))
+        assert (row.circuit_id, row.reasons) == (circuit, reasons)
+        assert [part.kind for part in row.parts] == ["additive"]
+    assert asked(ward, TAP, "OTHER").circuits == ()
 
 
 def test_blood_given_later_does_not_make_a_swapped_part_one_that_was_dropped(ward: Ward) -> None:
@@ -160,13 +164,13 @@ def test_blood_given_later_does_not_make_a_swapped_part_one_that_was_dropped(war
     ward.now += HOUR
     ward.give(circuit, text=code(RED_CELLS, "RC-1"))
     ward.flow_on(circuit)
-    [row] = asked(ward, TAP, "NEW").confirmed
-    assert row.circuit.primed_no is not None
+    [row] = confirmed(asked(ward, TAP, "NEW"))
+    assert not any(part.dropped for part in row.parts)
     out = next(part for part in ward.facts(circuit).parts if part.until is not None)
     assert out.lot == "T77-0B1"
-    [old] = asked(ward, TAP, "T77-0B1").confirmed
+    [old] = confirmed(asked(ward, TAP, "T77-0B1"))
     swapped = next(part for part in old.parts if part.end is not None)
-    assert old.circuit.primed_no < swapped.recorded_no  # type: ignore[operator]
+    assert not swapped.dropped
 
 
 def test_a_machine_of_the_product_is_confirmed_and_one_without_a_serial_is_not(ward: Ward) -> None:
@@ -179,18 +183,22 @@ def test_a_machine_of_the_product_is_confirmed_and_one_without_a_serial_is_not(w
     ward.equip(circuit_id=circuit, text=code(HEATER, serial="HC-2"))
     found = asked(ward, HEATER, serial="HC-1")
     assert sorted(shelves(found)) == [
-        ("R-0001", "confirmed", ()),
-        ("R-0002", "cannot_be_excluded", ("maker_not_recorded", "serial_not_recorded")),
+        (("R-0001",), "confirmed", ()),
+        (("R-0002",), "cannot_be_excluded", ("maker_not_recorded", "serial_not_recorded")),
     ]
+    assert found.circuits == ()
     whole = asked(ward, HEATER)
-    assert [row.piece.circuit for row in whole.pieces_on(Shelf.CONFIRMED)].count("C-0001") == 1
-    assert len(whole.pieces) == 3
+    [on_circuit] = confirmed(whole)
+    assert (on_circuit.circuit_id, on_circuit.parts[0].serial) == (circuit, "HC-2")
+    assert on_circuit.met[0].sure == (Span(start=ward.now, end=None),)
+    assert [runs for runs, shelf, _ in shelves(whole) if shelf == "confirmed"] == [("R-0001",)]
+    assert len(whole.patients) == 2
 
 
 def test_no_heater_cooler_used_is_no_heater_cooler(ward: Ward) -> None:
     _, run = on_patient(ward)
     ward.equip(run_id=run, what="heater-cooler", none_used=True)
-    assert asked(ward, HEATER).pieces == ()
+    assert asked(ward, HEATER).patients == ()
 
 
 def test_table_and_paper_name_the_run(ward: Ward) -> None:
@@ -198,10 +206,14 @@ def test_table_and_paper_name_the_run(ward: Ward) -> None:
     ward.part_in(run, code(CANNULA, "CN-1"), body_site="left femoral artery")
     found = asked(ward, CANNULA, "CN-1")
     zone = ward.site.zone
-    [line] = csv.DictReader(io.StringIO(answer_csv(found, zone=zone, patients={run: "P-1"})))
+    with ward.reads() as session:
+        circuits = all_circuits(session, found)
+        table = "".join(answer_csv(found, circuits, zone=zone, patients={run: "P-1"}))
+    [line] = csv.DictReader(io.StringIO(table))
     assert (line["circuit"], line["run"], line["patient"]) == ("not in a circuit", "R-0001", "P-1")
     assert line["exposed_sure"].endswith("/..")
-    sheet = answer_sheet(found, unit="ICU 2", zone=zone, patients={run: "P-1"})
+    sheet = answer_sheet(found, unit="ICU 2", zone=zone, seen={}, patients={run: "P-1"}, places={})
     [row] = sheet.sections[0].rows
-    assert (sheet.sections[0].count, row.run, row.where_now) == (1, "R-0001", "Left femoral artery")
+    assert (sheet.sections[0].count, row.circuit, row.run, row.patient) == (1, "–", "R-0001", "P-1")
     assert "lot CN-1" in row.why
+    assert "left femoral artery" in row.why

@@ -14,10 +14,32 @@ from uuid import UUID
 import pytest
 from sqlalchemy import Engine, create_engine, event, text
 
-from tests.make import CANNULA, HEATER, NOON, OXYGENATOR, TAP, Ward, code, opened_ward
+from tests.make import (
+    CANNULA,
+    HEATER,
+    HOUR,
+    NOON,
+    OXYGENATOR,
+    PACK,
+    TAP,
+    TAP_CARTON,
+    UNKNOWN,
+    Ward,
+    code,
+    opened_ward,
+)
+from tests.recall.asking import answered
 from tests.recall.story import LOTS, Story, fill_ward
 from tests.stock_acts import Shelves
 from traceability.domain.keys import lot_key, product_key
+from traceability.domain.notice_scope import (
+    DATED,
+    ProductRef,
+    Said,
+    Scope,
+    ScopeClause,
+    ScopeTest,
+)
 from traceability.reads.can_prime import can_prime
 from traceability.reads.equipment import machine_life
 from traceability.reads.happenings import happenings
@@ -28,8 +50,8 @@ from traceability.reads.shelf import shelf
 from traceability.reads.standby import standby_log
 from traceability.reads.stock import product_stock
 from traceability.reads.stock_lines import changes, newest_receipts
-from traceability.recall.answer import answer
-from traceability.recall.question import question_of
+from traceability.recall.excluded import excluded_rows
+from traceability.recall.shown import all_circuits, shown
 from traceability.storage.metadata import metadata
 
 GROWING: Final = (
@@ -148,6 +170,10 @@ def _at_the_shelves(shelves: Shelves) -> None:
     shelves.move(TAP, LOTS[0], 1, "trolley 1", "box 3")
     shelves.out(TAP, LOTS[0], 1, "box 3")
     shelves.receive(code(OXYGENATOR, "O1", serial="OX-77"))
+    shelves.count(TAP, (LOTS[0], "box 3", 0))
+    shelves.declare(TAP)
+    shelves.carton(PACK, ("PK1",), OXYGENATOR, "O1", sole=True)
+    shelves.rule(TAP, LOTS[0], LOTS[1], same=True)
 
 
 def _beside_a_circuit(ward: Ward) -> UUID:
@@ -158,6 +184,7 @@ def _beside_a_circuit(ward: Ward) -> UUID:
     ward.mode(run)
     ward.part_out(run, ward.part_in(run, code(CANNULA, "CN-1", serial="S1")).subject)
     one = ward.machine()
+    ward.move_machine(one, "console 3")
     ward.unequip(ward.equip(run_id=run, equipment_id=one).subject)
     ward.add_part(circuit, code(TAP, "T1"))
     ward.give(circuit, name="Heparin")
@@ -168,17 +195,35 @@ def _beside_a_circuit(ward: Ward) -> UUID:
 
 
 def _answers(ward: Ward, session: Any) -> None:
-    gtins = (TAP, OXYGENATOR, CANNULA, HEATER)
-    tap, oxygenator, cannula, heater = (
-        product_key("gs1", gtin, site_id=ward.site.id) for gtin in gtins
+    """Ask in every way a clause can be written, now and as of an earlier entry."""
+    days = {"first": "2031-05-01", "last": "2031-06-01"}
+    tests = (
+        (),
+        (ScopeTest(kind=Said.LOTS, texts=(LOTS[0],)),),
+        (ScopeTest(kind=Said.LOT_RANGE, first="T1", last="T99"),),
+        (ScopeTest(kind=Said.SERIALS, texts=("OX-1", "HC-1")),),
+        (ScopeTest(kind=Said.SERIAL_RANGE, first="OX-1", last="OX-9"),),
+        *((ScopeTest(kind=kind, first=days["first"], last=days["last"]),) for kind in sorted(DATED)),
+        (ScopeTest(kind=Said.SUPPLIER, texts=("Van",)),),
     )
-    for question in (
-        question_of(session, [], [(tap, LOTS[0])]),
-        question_of(session, [tap], []),
-        question_of(session, [], [], serials=[(oxygenator, "OX-1")]),
-        question_of(session, [], [(cannula, "CN-1")]),
-        question_of(session, [], [], serials=[(heater, "HC-1")]),
-    ):
-        assert question is not None
-        for as_of in (None, 60):
-            answer(session, question, now=ward.now, as_of_no=as_of)
+    refs = [ProductRef(standard="gs1", identifier=gtin) for gtin in (TAP, OXYGENATOR, CANNULA)]
+    refs += [
+        ProductRef(standard="gs1", identifier=TAP_CARTON),
+        ProductRef(standard="gs1", identifier=UNKNOWN),
+        ProductRef(maker="Oskerby Devices", item_number="T-1"),
+        ProductRef(standard="gs1", identifier=HEATER),
+        ProductRef(kind="heater-cooler", maker="Mellowick Perfusion", item_number="Warm 4"),
+    ]
+    for ref in refs:
+        for test in tests:
+            scope = Scope(
+                clauses=(
+                    ScopeClause(products=(ref,), tests=test, used_from=NOON - 9 * HOUR),
+                    ScopeClause(products=(ref,), excepted=test, containing=True),
+                )
+            )
+            for as_of in (None, 60):
+                found = answered(session, ward, scope, as_of)
+                shown(session, found, {})
+                list(all_circuits(session, found))
+                excluded_rows(session, found)

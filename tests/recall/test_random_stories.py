@@ -11,13 +11,14 @@ from sqlalchemy.orm import Session
 
 from tests.make import OXYGENATOR, PACK, SALINE, SYRINGE, TAP, UNKNOWN, Ward, opened_ward
 from tests.recall import oracle
+from tests.recall.asking import answered
 from tests.recall.story import LOTS, OTHER_TAP, TIE, Story, fill_ward
 from traceability.domain.exposure import Shelf
 from traceability.domain.keys import product_key
 from traceability.domain.spans import Span
-from traceability.recall.answer import Answer, answer
+from traceability.recall.answer import Answer
 from traceability.recall.excluded import excluded_rows
-from traceability.recall.question import Question, question_of, unknown_product
+from traceability.recall.question import Question, question_of, scope_of, unknown_product
 
 ACTS = 120
 LOOKS = 5
@@ -68,22 +69,23 @@ def test_answers_agree_with_brute_force_and_never_change_afterwards(ward: Ward, 
         story.go()
         if number % (ACTS // LOOKS) == ACTS // LOOKS - 1:
             with ward.reads() as session:
-                told += [(each, answer(session, each, now=ward.now)) for each in questions]
+                told += [(each, answered(session, ward, scope_of(each))) for each in questions]
     with ward.reads() as session:
         store = oracle.read_store(session)
         shelves: Counter[str] = Counter()
         reasons: set[str] = set()
         for question, first in told:
-            again = answer(session, question, now=ward.now, as_of_no=first.cut.number)
+            again = answered(session, ward, scope_of(question), first.cut.number)
             assert _said(again) == _said(first)
             judged = oracle.judge_all(store, question, first.cut.number)
             _agrees(session, again, judged, store)
             shelves.update(each.shelf for each in judged.values())
             runs = [run for one in judged.values() for run in one.runs.values()]
             shelves.update(name for run in runs for name in run.shelves)
-            for row in again.rows:
+            _every_run_is_somebodys(store, again)
+            for row in again.circuits:
                 reasons.update(row.reasons)
-                reasons.update(code for run in (*row.runs, *row.spared) for code in run.reasons)
+                reasons.update(code for met in row.met for code in met.reasons)
     # A story in which little happens proves little.
     assert min(shelves[name] for name in ("confirmed", "cannot_be_excluded", "excluded")) > 20
     assert len(reasons) >= 10, reasons
@@ -93,11 +95,11 @@ def test_answers_agree_with_brute_force_and_never_change_afterwards(ward: Ward, 
 def _said(told: Answer) -> tuple[object, ...]:
     """Return all that the answer says of the world, without where and when it was asked."""
     return (
-        told.confirmed,
-        told.cannot_be_excluded,
-        told.excluded,
-        told.coverage,
+        told.circuits,
         told.patients,
+        told.excluded,
+        told.runs_excluded,
+        told.coverage,
         told.digest,
     )
 
@@ -108,7 +110,7 @@ def _agrees(
     judged: dict[UUID, oracle.Judged],
     store: oracle.Store,
 ) -> None:
-    rows = {row.circuit.id: row for row in told.rows}
+    rows = {row.circuit_id: row for row in told.circuits}
     excluded = {row.circuit_id for row in excluded_rows(session, told, limit=10_000)}
     assert rows.keys() | excluded == judged.keys(), "every circuit stands on one shelf"
     assert not rows.keys() & excluded
@@ -122,13 +124,33 @@ def _agrees(
         assert (row.shelf, set(row.reasons)) == (expected.shelf, expected.reasons)
         moments = oracle.moments(store, circuit_id)
         runs: dict[UUID, oracle.RunJudged] = {}
-        for run in (*row.runs, *row.spared):
-            found = runs.setdefault(run.run.run_id, oracle.RunJudged())
-            found.shelves.add(str(run.shelf))
-            found.sure |= {at for at in moments if _in(run.exposure.sure, at)}
-            found.possible |= {at for at in moments if _in(run.exposure.possible, at)}
-            assert (run.shelf is Shelf.CONFIRMED) == (not run.reasons)
+        for met in row.met:
+            found = runs.setdefault(met.run_id, oracle.RunJudged())
+            found.shelves.add(str(met.shelf))
+            found.sure |= {at for at in moments if _in(met.sure, at)}
+            found.possible |= {at for at in moments if _in(met.possible, at)}
+            if met.shelf is Shelf.CANNOT_BE_EXCLUDED:
+                found.reasons |= set(met.reasons)
+            assert (met.shelf is Shelf.CONFIRMED) == (not met.reasons)
         assert runs == expected.runs
+
+
+def _every_run_is_somebodys(store: oracle.Store, told: Answer) -> None:
+    """A patient stands as high as the highest of all their runs, and no run is passed over."""
+    patients = oracle.patients(store, told.cut.number)
+    best: dict[UUID, set[Shelf]] = {}
+    for row in told.circuits:
+        for met in row.met:
+            best.setdefault(patients.get(met.run_id, met.run_id), set()).add(met.shelf)
+    expected = {
+        key: min(shelves, key=tuple(Shelf).index)
+        for key, shelves in best.items()
+        if shelves != {Shelf.EXCLUDED}
+    }
+    assert {row.patient_id or row.run_ids[0]: row.shelf for row in told.patients} == expected
+    for patient in told.patients:
+        assert patient.patient_id or len(patient.run_ids) == 1
+        assert all(patients.get(run) == patient.patient_id for run in patient.run_ids)
 
 
 def _in(spans: tuple[Span, ...], at: datetime) -> bool:

@@ -8,13 +8,16 @@ from uuid import UUID
 
 from sqlalchemy import Row
 
+from traceability.domain.at_the_run import ADDITIVE_KIND
 from traceability.domain.days import last_day_of_use
-from traceability.domain.parts import Known
+from traceability.domain.parts import UNKNOWN_KIND, Known
 from traceability.domain.shelves.facts import PartIn
 from traceability.domain.shelves.situation import Use
 from traceability.domain.spans import Span
+from traceability.domain.trolley import FLUID_KIND
+from traceability.recall.asked import ANY_KIND
 
-__all__ = ["Gathered", "RowKey", "Seen", "circuit_name", "run_name"]
+__all__ = ["Gathered", "RowKey", "Seen", "circuit_name", "other_items", "run_name"]
 
 RowKey: TypeAlias = tuple[UUID, int, int, str]
 """Site, ledger number, line, and what else tells uses of one row apart."""
@@ -84,6 +87,17 @@ def circuit_name(circuit_id: UUID) -> str:
 def run_name(run_id: UUID) -> str:
     """Return the name under which the rules know what a run had besides its circuits."""
     return f"run {run_id}"
+
+
+def other_items(kind: str, items: frozenset[str]) -> frozenset[str]:
+    """Return what a part without its product may be besides what it was put in as.
+
+    What nobody could name may be anything; a fluid may have been given as an additive.
+    """
+    if kind == UNKNOWN_KIND:
+        return items
+    others = items & {ANY_KIND}
+    return others | (items & {FLUID_KIND}) if kind == ADDITIVE_KIND else others
 
 
 def part_times(

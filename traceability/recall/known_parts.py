@@ -12,12 +12,10 @@ from uuid import UUID
 from sqlalchemy import Row, Select, select
 from sqlalchemy.orm import Session
 
-from traceability.domain.at_the_run import ADDITIVE_KIND
-from traceability.domain.parts import UNKNOWN_KIND, PartState
-from traceability.domain.trolley import FLUID_KIND
+from traceability.domain.parts import PartState
 from traceability.recall.asked import ANY_KIND, Compiled
 from traceability.recall.cut import Cut
-from traceability.recall.gathering import Gathered, PartMaker, part_seen
+from traceability.recall.gathering import Gathered, PartMaker, other_items, part_seen
 from traceability.recall.lots_in_scope import Wanted
 from traceability.recall.narrowed import Narrowed
 from traceability.recall.record import blocks, kinds_with_gaps, may_be_of, not_superseded
@@ -93,9 +91,7 @@ def _gathered(
 ) -> Gathered:
     gathered, made = Gathered(primed=primed), PartMaker()
     kind_of = {product.id: product.kind or ANY_KIND for product in asked.products}
-    items = frozenset(
-        item for each in asked.clauses if not each.machines for item in each.clause.items
-    )
+    items = asked.items
 
     def add(row: Row[Any], pack: int | None = None) -> int:
         item = kind_of.get(row.product_id, row.kind)
@@ -110,7 +106,7 @@ def _gathered(
         else:
             key = add(row)
         if row.product_id is None:
-            gathered.may_be(key, _other_items(row, items))
+            gathered.may_be(key, other_items(row.kind, items))
     return gathered
 
 
@@ -123,17 +119,6 @@ def _pack_key(
     row = (inner.site_id, inner.recorded_no, inner.line, "pack")
     use = PartMaker().use(inner, "", None, None)
     return gathered.add(row, use, part_seen(inner))
-
-
-def _other_items(row: Row[Any], items: frozenset[str]) -> frozenset[str]:
-    """Return what a part without its product may be besides what it was put in as.
-
-    What nobody could name may be anything; a fluid may have been given as an additive.
-    """
-    if row.kind == UNKNOWN_KIND:
-        return items
-    others = items & {ANY_KIND}
-    return others | (items & {FLUID_KIND}) if row.kind == ADDITIVE_KIND else others
 
 
 def _of_lots(session: Session, lot_ids: Sequence[UUID], cut: Cut) -> Iterator[Row[Any]]:

@@ -17,7 +17,7 @@ from traceability.domain.shelves.facts import PartIn
 from traceability.domain.spans import Span
 from traceability.recall.asked import ANY_KIND, Compiled
 from traceability.recall.cut import Cut
-from traceability.recall.gathering import Gathered, Seen, run_name
+from traceability.recall.gathering import Gathered, Seen, other_items, run_name
 from traceability.recall.lots_in_scope import Wanted
 from traceability.recall.record import blocks, may_be_of
 from traceability.storage.base import believed_at
@@ -56,9 +56,6 @@ def gather_run_parts(
         found.setdefault((row.site_id, row.recorded_no, row.line), row)
     ends = support_ended(session, {row.run_id for row in found.values()}, cut)
     kind_of = {product.id: product.kind or ANY_KIND for product in asked.products}
-    anything = frozenset(
-        item for each in asked.clauses for item in each.clause.items if item == ANY_KIND
-    )
     for key, row in found.items():
         maker = None if row.product_id is None else str(row.product_id)
         use = {
@@ -77,7 +74,7 @@ def gather_run_parts(
         }
         number = gathered.add((*key, "run part"), use, _seen(row))
         if row.product_id is None:
-            gathered.may_be(number, anything)
+            gathered.may_be(number, other_items(row.kind, asked.items))
 
 
 def certain_until(
