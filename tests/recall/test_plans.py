@@ -214,14 +214,13 @@ def _beside_a_circuit(ward: Ward) -> UUID:
 
 def _answers(ward: Ward, session: Any) -> None:
     """Ask in every way a clause can be written, now and as of an earlier entry."""
-    days = {"first": "2031-05-01", "last": "2031-06-01"}
     tests = (
         (),
         (ScopeTest(kind=Said.LOTS, texts=(LOTS[0],)),),
         (ScopeTest(kind=Said.LOT_RANGE, first="T1", last="T99"),),
         (ScopeTest(kind=Said.SERIALS, texts=("OX-1", "HC-1")),),
         (ScopeTest(kind=Said.SERIAL_RANGE, first="OX-1", last="OX-9"),),
-        *((ScopeTest(kind=kind, **days),) for kind in sorted(DATED)),
+        *((ScopeTest(kind=kind, first="2031-05-01", last="2031-06-01"),) for kind in sorted(DATED)),
         (ScopeTest(kind=Said.SUPPLIER, texts=("Van",)),),
     )
     refs = [ProductRef(standard="gs1", identifier=gtin) for gtin in (TAP, OXYGENATOR, CANNULA)]

@@ -158,14 +158,14 @@ def _counts_agree(session: Session, number: int) -> None:
 
 def _every_piece_is_seen(session: Session) -> None:
     rows = {
-        (row.unit_id, row.product_id, row.serial)
+        tuple(row)
         for table in (Part, RunPart)
-        for row in session.scalars(select(table))
+        for row in session.execute(select(table.unit_id, table.product_id, table.serial))
         if row.unit_id is not None
     }
-    seen = {(row.unit_id, row.product_id, row.serial) for row in session.scalars(select(UnitSeen))}
+    seen = select(UnitSeen.unit_id, UnitSeen.product_id, UnitSeen.serial)
     assert rows
-    assert seen == rows
+    assert {tuple(row) for row in session.execute(seen)} == rows
 
 
 def _free_is_kept(session: Session, ward: Ward) -> None:

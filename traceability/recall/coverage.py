@@ -124,12 +124,12 @@ def counted_parts(
         rows = _counted(table, kinds, product_id)
         written = rows.where(table.site_id.in_(cut.sites))
         # Without the site, which all rows have: SQLite would read them all, one by one.
-        for begun, number, sign in (
+        for some, number, sign in (
             (written, table.recorded_no, 1),
             (rows, table.superseded_no, -1),
         ):
-            begun = begun.where(number >= last * BLOCK, number <= cut.number)
-            for place, count in enumerate(session.execute(begun).one()):
+            block = some.where(number >= last * BLOCK, number <= cut.number)
+            for place, count in enumerate(session.execute(block).one()):
                 total[place] += sign * count
     return total[0], total[1], total[2]
 
