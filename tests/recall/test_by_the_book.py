@@ -120,7 +120,6 @@ def test_a_unit_that_came_later_or_went_elsewhere_is_no_choice(
     after = _primed(ward, "T2", "T2", "")
     assert _said(asked(ward, TAP, "T2")) == {after: ("confirmed", ())}
     assert _said(asked(ward, TAP, "T1")) == {before: ("confirmed", ())}
-    # That scan is undone by nobody; but a unit was lent out that the count then finds.
     found = asked(ward, TAP, "T2")
     assert found.stock_left == {(key(TAP), "T2"): (0, 0)}
 
