@@ -6,6 +6,7 @@ SELECT in the same run. Figures are of one machine and moment: only those of one
 
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any, Final
 from uuid import UUID
 
@@ -101,28 +102,24 @@ def test_the_cost_of_an_answer_follows_the_answer(sized: Ward, database: str) ->
         counts = {shelf.value: len(found.circuits_on(shelf)) for shelf in Shelf}
         half = found.cut.number // 2
         works: list[tuple[str, Callable[[], object]]] = [
-            ("answer", lambda scope=scope: _answer(sized, scope)),
-            (
-                "answer as of half the record",
-                lambda scope=scope, half=half: _answer(sized, scope, half),
-            ),
-            ("page, as sent", lambda asked=asked: client.post("/recall/answer", data=asked).data),
+            ("answer", partial(_answer, sized, scope)),
+            ("answer as of half the record", partial(_answer, sized, scope, half)),
+            ("page, as sent", partial(_sent, client, "/recall/answer", asked)),
         ]
         texts = scope.clauses[0].tests[0].texts if scope.clauses[0].tests else ()
         if name.startswith("a lot in"):
             works.insert(0, ("bare SELECT", _bare_select(sized, texts[0])))
         if size == "large":
-            works.append(
-                (
-                    "table, streamed",
-                    lambda asked=asked: client.post("/recall/answer.csv", data=asked).data,
-                )
-            )
+            works.append(("table, streamed", partial(_sent, client, "/recall/answer.csv", asked)))
         counts |= {"excluded": found.excluded, "patients": len(found.patients)}
         print(f"  {name}: {counts}, first {first:.0f}")
         for label, work in works:
             middle, late = _timed(work, times)
             print(f"    {label:<32}{middle:>10.1f}{late:>10.1f}")
+
+
+def _sent(client: FlaskClient, address: str, asked: dict[str, str]) -> bytes:
+    return client.post(address, data=asked).data
 
 
 def _answer(ward: Ward, scope: Scope, as_of_no: int | None = None) -> object:

@@ -35,7 +35,7 @@ class Unit:
         """Return how each circuit stands: "" for confirmed and excluded, else its reasons."""
         rows = {row.circuit_id: row for row in found.circuits}
         names = ("early", "late", "unbooked", "unread")
-        said = {}
+        said: dict[str, tuple[str, ...]] = {}
         for name in names:
             row = rows.get(getattr(self, name))
             if row is None:

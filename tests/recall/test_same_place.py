@@ -115,17 +115,21 @@ def test_a_machine_serves_while_it_was_on_and_its_number_in_the_register_decides
 
 
 def test_a_heater_cooler_without_a_serial_is_the_only_one_that_was_not_in_use(ward: Ward) -> None:
-    one, two = ward.machine("HC-1"), ward.machine("HC-2")
+    ward.machine("HC-1")
+    two = ward.machine("HC-2")
     _, first = _connected(ward, "bed 4")
     _, second = _connected(ward, "bed 9")
     ward.equip(run_id=first, equipment_id=two)
     ward.equip(run_id=second, what="heater-cooler")
     rows = _rows(ward, "HC-1")
-    # Nobody said whose machine it was, so it can be another maker's: not in the register.
     assert rows.keys() == {"R-0002"}
-    assert rows["R-0002"].shelf is not Shelf.EXCLUDED
+    assert (rows["R-0002"].shelf, rows["R-0002"].reasons) == (Shelf.INFERRED, ())
     assert _rows(ward, "HC-2")["R-0001"].shelf is Shelf.CONFIRMED
-    assert one != two
+    # One more machine that was free, of whatever maker: now it is one of two.
+    ward.machine("OT-1", maker="Oskerby Devices")
+    row = _rows(ward, "HC-1")["R-0002"]
+    assert row.shelf is Shelf.CANNOT_BE_EXCLUDED
+    assert row.reasons == ("maker_not_recorded", "serial_not_recorded")
 
 
 def test_merged_patients_are_one_row_with_all_their_times_and_two_as_known_before(

@@ -44,6 +44,8 @@ BLOCK: Final = 16
 
 GTINS: Final = (TAP, OTHER_TAP)
 
+TABLES: Final[tuple[Any, ...]] = (Part, RunPart)
+
 Known = dict[tuple[UUID, UUID], Free]
 
 
@@ -132,9 +134,9 @@ def _newest(session: Session) -> int:
 
 def _counts_agree(session: Session, number: int) -> None:
     """Count every row that was believed at a number, one by one."""
-    rows = [
+    rows: list[Any] = [
         row
-        for table in (Part, RunPart)
+        for table in TABLES
         for row in session.scalars(select(table))
         if row.recorded_no <= number
         and (row.superseded_no is None or row.superseded_no > number)
@@ -159,7 +161,7 @@ def _counts_agree(session: Session, number: int) -> None:
 def _every_piece_is_seen(session: Session) -> None:
     rows = {
         tuple(row)
-        for table in (Part, RunPart)
+        for table in TABLES
         for row in session.execute(select(table.unit_id, table.product_id, table.serial))
         if row.unit_id is not None
     }
