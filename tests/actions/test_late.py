@@ -12,7 +12,7 @@ from uuid import UUID, uuid4
 import pytest
 from sqlalchemy import func, select
 
-from tests.actions.test_foreign_list import asked, shelves
+from tests.actions.test_foreign_list import shelves
 from tests.make import (
     HOUR,
     MINUTE,
@@ -26,6 +26,7 @@ from tests.make import (
     Ward,
     code,
 )
+from tests.recall.asking import asked
 from traceability.actions.once import Done
 from traceability.actions.prime.late import EnterPrimeLate, LatePart, enter_prime_late
 from traceability.actions.prime.sheets_ahead import PrintSheets, print_sheets

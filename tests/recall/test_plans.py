@@ -70,6 +70,8 @@ that entry"."""
 
 LAST_FEW: Final = "SELECT stock_receipt.product_id, stock_receipt.lot_id, stock_receipt.quantity"
 
+ANYTHING: Final = "a product that nobody entered may be any part without a lot: the index of those"
+
 KNOWN: Final = {
     LAST_FEW: "the newest receipts, from the end of the key, with a limit",
     "SELECT count(*) AS count_1 FROM circuit WHERE": "coverage counts circuits, in the index alone",
@@ -77,11 +79,26 @@ KNOWN: Final = {
     "SELECT circuit.id, circuit.site_id, circuit.circuit_type, circuit.sheet_version FROM": (
         "as of an earlier entry: primes that ended since, and no others"
     ),
+    "SELECT count(*) AS count_1 FROM run WHERE": "coverage counts runs; they are few",
+    "SELECT circuit.begun_at FROM circuit WHERE": "the first circuit, from the end of the index",
+    "SELECT circuit.id, circuit.number, circuit.circuit_type, circuit.begun_no FROM circuit": (
+        "a page of excluded circuits, from the end, with a limit"
+    ),
+    "SELECT count(*) AS count_1, count(run_part.lot_id) AS count_2": (
+        "as of an earlier entry: pieces that lie in patients; a few for each run"
+    ),
+    "SELECT part.circuit_id FROM part WHERE part.circuit_id IN": ANYTHING,
+    "SELECT count(DISTINCT part.circuit_id) AS count_1 FROM part WHERE lot_id IS NULL": ANYTHING,
+    "SELECT part.circuit_id FROM part WHERE lot_id IS NULL": ANYTHING,
     "SELECT count(*) AS count_1 FROM patient WHERE": "numbers a temporary identity; runs are few",
 }
 
-FEW: Final = ("ix_stock_level_some",)
-"""Indexes of a part of a growing table that does not grow: lots of which something is there."""
+BLOCK: Final = "(site_id=? AND recorded_no>? AND recorded_no<?)"
+"""A begun block of ledger numbers: it has both its ends."""
+
+FEW: Final = ("ix_stock_level_some", "ix_part_disputed")
+"""Indexes of a part of a growing table that does not grow: lots of which something is there, parts
+that are claimed twice."""
 
 
 @contextmanager
@@ -156,6 +173,7 @@ def test_acts_and_answers_find_their_rows_through_indexes(ward: Ward) -> None:
             if WHOLE_TABLE.match(step[3])
             and not statement.startswith(tuple(KNOWN))
             and not any(index in step[3] for index in FEW)
+            and not step[3].endswith(BLOCK)
         ]
     assert found == [], "\n".join(found)
 
@@ -196,14 +214,13 @@ def _beside_a_circuit(ward: Ward) -> UUID:
 
 def _answers(ward: Ward, session: Any) -> None:
     """Ask in every way a clause can be written, now and as of an earlier entry."""
-    days = {"first": "2031-05-01", "last": "2031-06-01"}
     tests = (
         (),
         (ScopeTest(kind=Said.LOTS, texts=(LOTS[0],)),),
         (ScopeTest(kind=Said.LOT_RANGE, first="T1", last="T99"),),
         (ScopeTest(kind=Said.SERIALS, texts=("OX-1", "HC-1")),),
         (ScopeTest(kind=Said.SERIAL_RANGE, first="OX-1", last="OX-9"),),
-        *((ScopeTest(kind=kind, first=days["first"], last=days["last"]),) for kind in sorted(DATED)),
+        *((ScopeTest(kind=kind, first="2031-05-01", last="2031-06-01"),) for kind in sorted(DATED)),
         (ScopeTest(kind=Said.SUPPLIER, texts=("Van",)),),
     )
     refs = [ProductRef(standard="gs1", identifier=gtin) for gtin in (TAP, OXYGENATOR, CANNULA)]

@@ -44,6 +44,8 @@ BLOCK: Final = 16
 
 GTINS: Final = (TAP, OTHER_TAP)
 
+TABLES: Final[tuple[Any, ...]] = (Part, RunPart)
+
 Known = dict[tuple[UUID, UUID], Free]
 
 
@@ -126,16 +128,13 @@ def test_what_is_kept_is_what_counting_says_now_and_as_of_any_entry(
         assert happened & {"undo", "drop", "swap"}
 
 
-TABLES: tuple[Any, ...] = (Part, RunPart)
-
-
 def _newest(session: Session) -> int:
     return session.scalars(select(LedgerHead.number)).one()
 
 
 def _counts_agree(session: Session, number: int) -> None:
     """Count every row that was believed at a number, one by one."""
-    rows = [
+    rows: list[Any] = [
         row
         for table in TABLES
         for row in session.scalars(select(table))
@@ -161,14 +160,14 @@ def _counts_agree(session: Session, number: int) -> None:
 
 def _every_piece_is_seen(session: Session) -> None:
     rows = {
-        (row.unit_id, row.product_id, row.serial)
+        tuple(row)
         for table in TABLES
-        for row in session.scalars(select(table))
+        for row in session.execute(select(table.unit_id, table.product_id, table.serial))
         if row.unit_id is not None
     }
-    seen = {(row.unit_id, row.product_id, row.serial) for row in session.scalars(select(UnitSeen))}
+    seen = select(UnitSeen.unit_id, UnitSeen.product_id, UnitSeen.serial)
     assert rows
-    assert seen == rows
+    assert {tuple(row) for row in session.execute(seen)} == rows
 
 
 def _free_is_kept(session: Session, ward: Ward) -> None:

@@ -47,8 +47,9 @@ def runs_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> 
             link.circuit_id == circuit.id,
             believed_at(link, as_of_no),
         )
-        .order_by(link.valid_from, link.recorded_no)
     )
+    # Sorted here: by time, SQLite would pass over all runs of the site, for their order.
+    in_order = sorted(rows, key=lambda row: (row[0].valid_from, row[0].recorded_no))
     return [
         OnRunFacts(
             run_id=row.run_id,
@@ -58,7 +59,7 @@ def runs_of(session: Session, circuit: Circuit, as_of_no: int | None = None) -> 
             until=row.valid_to,
             disputed=row.disputed,
         )
-        for row, number in rows
+        for row, number in in_order
     ]
 
 

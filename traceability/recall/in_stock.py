@@ -32,7 +32,8 @@ def in_stock(session: Session, world: Known, now: datetime, cut: Cut) -> Iterato
     """Yield what the shelves hold that is in the scope, or may be; surest first."""
     products = {product.id: product.kind or ANY_KIND for product in world.asked.products}
     rows = _levels(session, list(products), cut)
-    held = _held(session, {key for row in rows for key in (row.lot_id, row.product_id) if key})
+    subjects = {key for row in rows for key in (row.lot_id, row.product_id) if key}
+    held = _held(session, subjects, cut)
     judge = Judge(world.situation)
     found = []
     for row in rows:
@@ -77,11 +78,14 @@ def _levels(session: Session, products: list[UUID], cut: Cut) -> list[Row[Any]]:
     return found
 
 
-def _held(session: Session, subjects: set[UUID]) -> set[UUID]:
+def _held(session: Session, subjects: set[UUID], cut: Cut) -> set[UUID]:
     found: set[UUID] = set()
     for block in blocks(sorted(subjects)):
         rows = select(Hold.subject_id).where(
-            Hold.subject_id.in_(block), Hold.valid_to.is_(None), Hold.superseded_no.is_(None)
+            Hold.site_id.in_(cut.sites),
+            Hold.subject_id.in_(block),
+            Hold.valid_to.is_(None),
+            Hold.superseded_no.is_(None),
         )
         found |= set(session.scalars(rows))
     return found

@@ -29,8 +29,11 @@ def reckoned(
 
     A use that was taken back was none from the beginning: the unit was there all the time.
     """
+    # By product and lot: receipts have no index of lots alone.
+    products = select(Lot.product_id).where(Lot.site_id == site_id, Lot.id.in_(lot_ids))
     receipts = select(StockReceipt.valid_from, StockReceipt.quantity).where(
         StockReceipt.site_id == site_id,
+        StockReceipt.product_id.in_(products),
         StockReceipt.lot_id.in_(lot_ids),
         believed_at(StockReceipt, as_of_no),
     )

@@ -135,10 +135,18 @@ class StockArrangements:
         if (maker, lot) not in self._pairs:
             mine = frozenset(pair for pair in self._booked if maker in {None, pair[0]})
             if lot is not None:
-                texts = ((m, self.judge.booked(self.item, m, lot)) for m in {p[0] for p in mine})
+                texts = ((m, self._text(m, lot)) for m in {p[0] for p in mine})
                 mine = frozenset((m, text) for m, text in texts if text is not None)
             self._pairs[maker, lot] = mine
         return self._pairs[maker, lot]
+
+    def _text(self, maker: str, lot: str) -> str | None:
+        """Return the booked text that a lot stands for; where units are kept free, one of theirs.
+
+        A store that keeps free units gives no receipts, so those cannot be asked.
+        """
+        book = (text for by, text in self._booked if by == maker)
+        return self.judge.texts.booked(self.item, maker, lot, book)
 
     def _part(self, use: Use) -> _Want | None:
         """Return what a part needs.
@@ -199,7 +207,7 @@ class StockArrangements:
         """Return the least and most units of a lot that can be left; None: the book fails."""
         if not self.feasible:
             return None
-        text = self.judge.booked(self.item, maker, lot)
+        text = self._text(maker, lot)
         if text is None or not self.blocks:
             return (0, 0)
         return self.blocks[-1].left((maker, text))  # of all others nothing is left
