@@ -15,6 +15,7 @@ MOST_BYTES: Final = 99_999
 """Of one picture: what a printer is told beyond that, it takes as that (the language's published
 manual, `^GF`, from memory). A label of 100 x 62 mm at 300 dots an inch has more."""
 
+
 def as_printer_graphics(made: Printed) -> bytes:
     """Return all pages, one label each, as plain ASCII."""
     return "".join(_label(page) for page in made.pages).encode("ascii")
