@@ -133,5 +133,16 @@ def _label_driver(folder: Path) -> str:
 
 def _queue(folder: Path, name: str, port: int, model: str) -> None:
     device = f"socket://127.0.0.1:{port}/?waiteof=false"
-    asked = ["lpadmin", "-h", folder / "cups.sock", "-p", name, "-E", "-v", device, "-m", model]
+    asked = [
+        "lpadmin",
+        "-h",
+        str(folder / "cups.sock"),
+        "-p",
+        name,
+        "-E",
+        "-v",
+        device,
+        "-m",
+        model,
+    ]
     subprocess.run(asked, capture_output=True, check=True)
