@@ -5,8 +5,8 @@ two lots; a machine is judged under a name of its own for each clause, since the
 makers and models in words.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Final
 from uuid import UUID
 
@@ -62,6 +62,9 @@ class Compiled:
     clauses: tuple[AskedClause, ...]
     products: tuple[ProductNamed, ...]
     """All products named, known here or not, each once."""
+    makerless: Mapping[UUID, str] = field(default_factory=dict)
+    """Products of the same kinds whose maker nobody recorded, with their kinds: they may be one
+    that is named."""
 
     @property
     def items(self) -> frozenset[str]:
@@ -98,7 +101,18 @@ def compiled(session: Session, scope: Scope, cut: Cut) -> Compiled:
                 clauses.append(_of_product(session, product, clause))
         if machines:
             clauses.append(_of_machines(clause, tuple(machines), number))
-    return Compiled(clauses=tuple(clauses), products=tuple(products.values()))
+    whole = Compiled(clauses=tuple(clauses), products=tuple(products.values()))
+    return replace(whole, makerless=_makerless(session, whole, cut))
+
+
+def _makerless(session: Session, asked: Compiled, cut: Cut) -> dict[UUID, str]:
+    rows = select(Product.id, Product.kind).where(
+        Product.site_id.in_(cut.sites),
+        Product.kind.in_(sorted(asked.kinds)),
+        Product.maker == "",
+        Product.id.not_in([product.id for product in asked.products]),
+    )
+    return {row.id: row.kind for row in session.execute(rows)}
 
 
 def products_of(session: Session, ref: ProductRef) -> list[ProductNamed]:

@@ -1,6 +1,6 @@
 """What is gathered for one answer: uses for the rules, and the record's row behind each."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, TypeAlias
@@ -123,10 +123,10 @@ def part_times(
 class PartMaker:
     """Makes uses of part rows; what thousands of rows have in common is made once."""
 
-    def __init__(self) -> None:
-        """Start with nothing made."""
+    def __init__(self, makerless: Iterable[UUID] = ()) -> None:
+        """Start with nothing made; of `makerless` products nobody recorded who makes them."""
         self._parts: dict[tuple[Any, ...], PartIn] = {}
-        self._makers: dict[UUID | None, str | None] = {None: None}
+        self._makers: dict[UUID | None, str | None] = {None: None, **dict.fromkeys(makerless)}
         self._circuits: dict[UUID, str] = {}
 
     def use(

@@ -173,7 +173,7 @@ def books(session: Session, kinds: Iterable[str], cut: Cut) -> Books:
     free: dict[str, Mapping[tuple[UUID, UUID], Free]] = {}
     products_of: dict[str, tuple[UUID, ...]] = {}
     for kind in sorted(kinds):
-        rows = select(Product.site_id, Product.id).where(
+        rows = select(Product.site_id, Product.id, Product.maker).where(
             Product.site_id.in_(cut.sites), Product.kind == kind
         )
         products = session.execute(rows).all()
@@ -188,7 +188,8 @@ def books(session: Session, kinds: Iterable[str], cut: Cut) -> Books:
         items[kind] = Item(
             name=kind,
             book_complete=True,
-            open_books=frozenset(str(row.id) for row in products) - set(map(str, complete)),
+            open_books=frozenset(str(row.id) for row in products if row.maker)
+            - set(map(str, complete)),
             book_fails=any(each.short for each in lots.values()),
         )
     return Books(items=items, free=free, products_of=products_of)

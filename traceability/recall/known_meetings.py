@@ -17,8 +17,9 @@ from traceability.recall.record import blocks
 from traceability.storage.base import believed_at
 from traceability.storage.circuits import CircuitPhase
 from traceability.storage.corrections import PatientMerge, Restated
+from traceability.storage.kept_apart import KeptApart
 from traceability.storage.ledger import LedgerEvent
-from traceability.storage.runs import CircuitOnRun, Run, RunPatient
+from traceability.storage.runs import CircuitOnRun, Patient, Run, RunPatient
 
 __all__ = ["Claim", "claims_on", "patients_of", "runs_named"]
 
@@ -155,8 +156,35 @@ def patients_of(session: Session, run_ids: Iterable[UUID], cut: Cut) -> dict[UUI
             believed_at(RunPatient, cut.number),
         )
         found |= {row.run_id: row.patient_id for row in session.execute(rows)}
-    into = _merges(session, cut) if found else {}
-    return {run: _end_of_chain(patient, into) for run, patient in found.items()}
+    return _as_known(session, found, cut) if found else {}
+
+
+def _as_known(session: Session, found: Mapping[UUID, UUID], cut: Cut) -> dict[UUID, UUID]:
+    """Return one id for each patient: of all entries with one reference, and through merges.
+
+    Two entries with the same reference are one patient. The id is that of the first entry, so that
+    it is the same in every answer.
+    """
+    merges = _merges(session, cut)
+    ids = {*found.values(), *merges, *merges.values()}
+    first = _first_of_reference(session, ids, cut)
+    into = {first.get(one, one): first.get(other, other) for one, other in merges.items()}
+    return {run: _end_of_chain(first.get(one, one), into) for run, one in found.items()}
+
+
+def _first_of_reference(session: Session, ids: set[UUID], cut: Cut) -> dict[UUID, UUID]:
+    """Return for each patient with a reference the first that was entered with it."""
+    texts: dict[UUID, str] = {}
+    for block in blocks(sorted(ids)):
+        rows = select(Patient.id, KeptApart.text).join(KeptApart, KeptApart.id == Patient.kept_id)
+        of_block = rows.where(Patient.site_id.in_(cut.sites), Patient.id.in_(block))
+        texts |= {row.id: row.text for row in session.execute(of_block) if row.text is not None}
+    first: dict[str, UUID] = {}
+    for some in blocks(sorted(set(texts.values()))):
+        same = select(Patient.id, KeptApart.text).join(KeptApart, KeptApart.id == Patient.kept_id)
+        for row in session.execute(same.where(KeptApart.text.in_(some))):
+            first[row.text] = min(row.id, first.get(row.text, row.id))
+    return {one: first[text] for one, text in texts.items()}
 
 
 def _merges(session: Session, cut: Cut) -> dict[UUID, UUID]:

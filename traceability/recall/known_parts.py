@@ -89,7 +89,7 @@ def _gathered(
     primed: dict[UUID, datetime],
     asked: Compiled,
 ) -> Gathered:
-    gathered, made = Gathered(primed=primed), PartMaker()
+    gathered, made = Gathered(primed=primed), PartMaker(asked.makerless)
     kind_of = {product.id: product.kind or ANY_KIND for product in asked.products}
     items = asked.items
 
@@ -146,7 +146,9 @@ def _gaps(
     kinds = may_be_of(asked.kinds) & set(in_store) if asked.kinds else set(in_store)
     nameless = sorted(kinds | (set(book_kinds) & set(in_store)))
     by_serial = sorted(wanted.serial_only)
-    by_lot = {product.id for product in asked.products} - wanted.serial_only
+    by_lot = ({product.id for product in asked.products} - wanted.serial_only) | set(
+        asked.makerless
+    )
     products = sorted(by_lot | set(wanted.book_products))
     for still in not_superseded(Part.superseded_no, cut):
         gaps = _columns().where(LOT_UNKNOWN, Part.recorded_no <= cut.number, still)

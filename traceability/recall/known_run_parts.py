@@ -4,7 +4,7 @@ Each stands under a name of the run's own, beside its circuits: a cannula surviv
 circuit, and a heater-cooler concerns the air of the room it stood in.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
@@ -57,7 +57,8 @@ def gather_run_parts(
     ends = support_ended(session, {row.run_id for row in found.values()}, cut)
     kind_of = {product.id: product.kind or ANY_KIND for product in asked.products}
     for key, row in found.items():
-        maker = None if row.product_id is None else str(row.product_id)
+        nobodys = row.product_id is None or row.product_id in asked.makerless
+        maker = None if nobodys else str(row.product_id)
         use = {
             "part": PartIn(
                 p=str(row.part_id),
@@ -118,7 +119,7 @@ def _rows(session: Session, asked: Compiled, wanted: Wanted, cut: Cut) -> Iterat
             yield from _some(session, cut, column.in_(block), *also)
     kinds = sorted(may_be_of(asked.kinds or RUN_PART_KINDS))
     of_kind = RunPart.kind.in_(kinds)
-    products: Collection[UUID] = [product.id for product in asked.products]
+    products = [*(product.id for product in asked.products), *asked.makerless]
     any_kind = RunPart.kind.in_(sorted({*kinds, *RUN_PART_KINDS}))
     yield from _some(session, cut, HAS_NO_LOT, any_kind, RunPart.product_id.in_(products))
     yield from _some(session, cut, HAS_NO_LOT, of_kind, RunPart.product_id.is_(None))

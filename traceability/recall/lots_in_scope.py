@@ -1,6 +1,6 @@
 """Which lots and pieces of the record may be what a scope asks for, before any part is read."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -55,7 +55,14 @@ def wanted(session: Session, asked: Compiled, lines: dict[UUID, list[Receipt]], 
             if _all_have_serials(session, each.product.id, cut):
                 continue
         by_lot.add(each.product.id)
-        lots |= dict.fromkeys(_lots(session, each, lines.get(each.product.id, []), cut))
+        lots |= dict.fromkeys(_lots(session, each, each.product.id, lines, cut))
+    for each in asked.clauses if asked.makerless else ():
+        for product_id, kind in asked.makerless.items():
+            if each.product is None or kind not in each.clause.items:
+                continue
+            serials = [t for t in each.clause.tests if t.asked in _SERIAL and not t.negated]
+            units |= dict.fromkeys(_units(session, product_id, serials, cut) if serials else ())
+            lots |= dict.fromkeys(_lots(session, each, product_id, lines, cut))
     products = {product.id for product in asked.products}
     return Wanted(
         lots=list(lots),
@@ -72,16 +79,20 @@ def _asks_for_lots(clause: Clause) -> bool:
     return any(test.asked is Asked.LOTS and not test.negated for test in clause.tests)
 
 
-def _lots(session: Session, each: AskedClause, lines: list[Receipt], cut: Cut) -> Iterator[UUID]:
-    """Yield the product's lots that the clause does not rule out."""
-    if each.product is None:
-        return
+def _lots(
+    session: Session,
+    each: AskedClause,
+    product_id: UUID,
+    lines: Mapping[UUID, list[Receipt]],
+    cut: Cut,
+) -> Iterator[UUID]:
+    """Yield a product's lots that the clause does not rule out."""
     rows = select(Lot.id, Lot.text, Lot.expiry).where(
-        Lot.site_id.in_(cut.sites), Lot.product_id == each.product.id
+        Lot.site_id.in_(cut.sites), Lot.product_id == product_id
     )
     texts = [t for t in each.clause.tests if t.asked is Asked.LOTS and not t.negated]
     received: dict[str, list[Receipt]] = {}
-    for line in lines:
+    for line in lines.get(product_id, []):
         received.setdefault(line.lot, []).append(line)
     found: Iterable[Any]
     if texts:
