@@ -92,7 +92,7 @@ class Shelves:
         )
         return declare_book(asked, site=self.ward.site)
 
-    def carton(self, pack: str, lots: Sequence[str], inner: str, lot: str, **said: bool) -> Done:
+    def carton(self, pack: str, lots: Sequence[str], inner: str, lot: str, **said: Any) -> Done:
         """Enter what a maker states of packs; `said` is sole and complete, both usually not."""
         usual = TellCarton(
             sent=self.ward.at("pharmacist").sent(),

@@ -118,7 +118,7 @@ def test_the_cost_of_an_answer_follows_the_answer(sized: Ward, database: str) ->
             print(f"    {label:<32}{middle:>10.1f}{late:>10.1f}")
 
 
-def _sent(client: FlaskClient, address: str, asked: dict[str, str]) -> bytes:
+def _sent(client: FlaskClient, address: str, asked: dict[str, str]) -> object:
     return client.post(address, data=asked).data
 
 
