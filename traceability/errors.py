@@ -243,3 +243,28 @@ class DrillOver(Refused):
     """This drill has ended; nothing is added to it. Facts: `since`."""
 
     code = "drill-over"
+
+
+class NoticeClosed(Refused):
+    """The notice is closed; nothing is added to it. Facts: `number`."""
+
+    code = "notice-closed"
+
+
+class NoticeNotDone(Refused):
+    """Something of it is still to be done. Facts: `number`, `tasks`, `waiting`, `unanswered`."""
+
+    code = "notice-not-done"
+    way_on = "close-anyway"
+
+
+class NoScope(Refused):
+    """Nobody has said yet what the notice is about. Facts: `number`."""
+
+    code = "no-scope"
+
+
+class FileRefused(Refused):
+    """A file cannot be kept with a letter. Facts: `name`, `fault`."""
+
+    code = "file-refused"

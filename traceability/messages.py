@@ -18,6 +18,7 @@ from traceability.correction_messages import (
     say_correction,
 )
 from traceability.errors import Refused
+from traceability.notice_messages import not_done_words, say_notice
 from traceability.run_messages import say_extra
 from traceability.shelf_messages import say_at_shelf
 from traceability.stock_messages import SCANS as STOCK_SCANS
@@ -473,6 +474,9 @@ CAUTIONS: Final = {
     "list does not count as complete",
     "kind-not-known-here": "A part without a lot is of a kind that is not known here: the list "
     "does not count as complete",
+    "notice-tasks": "Tasks were left undone",
+    "notice-waiting": "A change of the answer was not looked at",
+    "notice-unanswered": "No answer was given",
     "fill-not-written": "Fill volume was not written down; the usual one stands for it",
 }
 """What speaks against an act that was done all the same."""
@@ -654,6 +658,11 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "not-for-adding": "{field} has a form of its own on this page. Nothing was recorded.",
     "not-for-the-prime": "{field} is nothing that goes into a prime. Nothing was recorded.",
     "one-already": "They are one person already. Nothing was changed.",
+    "no-rule": "{field}: choose a rule, and 1 day or more.",
+    "no-work-day": "{field}: leave at least one day of the week on which the site works.",
+    "task-there": "This task is there already. Look at the list.",
+    "held-already": "All of it is on hold already, or nothing of it is in stock.",
+    "notice-open": "{value} is open. Nothing was changed.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
 }
 
@@ -716,6 +725,9 @@ def _not_allowed(facts: Facts) -> str:
         "admin": "an administrator",
         "drill": "a recall coordinator or an administrator; an auditor reads",
         "see-patients": "bedside, retrieval, consultant or recall coordinator",
+        "notices": "a pharmacist, biomedical engineer or recall coordinator",
+        "notice-replies": "a recall coordinator",
+        "read-all": "an auditor",
     }
     who = needs.get(str(facts.get("right")), "somebody with another role")
     return f"This is for {who}. Ask one of them to show their badge here."
@@ -805,12 +817,30 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
         "The server's disk is full. Nothing is lost; this device sends it again. Ring who "
         "runs the server."
     ),
+    "notice-closed": lambda f: f"{f.get('number')} is closed. Open it again first, then add to it.",
+    "notice-not-done": not_done_words,
+    "no-scope": lambda f: (
+        f"Nobody has said yet what {f.get('number')} is about. Enter its scope first."
+    ),
+    "file-refused": lambda f: (
+        f"{f.get('name')} cannot be kept: "
+        f"{_FILES.get(str(f.get('fault')), _FILES['type'])} Nothing was recorded."
+    ),
     "cannot-correct": cannot_correct,
     "not-yours-to-correct": lambda _: NOT_YOURS,
     "merge-loop": merge_loop,
     "not-set-up": lambda _: (
         "This store holds no hospital yet. Run: traceability demo, or person new --admin."
     ),
+}
+
+
+_FILES: Final[Mapping[str, str]] = {
+    "type": "it is no PDF, picture (PNG, JPEG), XLSX, CSV, text, JSON or XML. Save it as one of "
+    "these, or print it to PDF.",
+    "too-large": "it is larger than 10 MB. Send it in parts.",
+    "empty": "it is empty. Look whether it was saved whole.",
+    "too-many": "a letter takes 10 files. Add another letter for the rest.",
 }
 
 
@@ -822,6 +852,7 @@ WAYS_ON: Final = {
     "record-anyway": "Record it anyway",
     "go-on": "Go on, with a reason",
     "lots-not-recorded": "Go on: lots not recorded",
+    "close-anyway": "Close it all the same",
 }
 """Labels of the button beside a refusal."""
 
@@ -901,6 +932,21 @@ _EVENTS: Final[Mapping[str, str]] = {
     "shelf-checked": "Looked at",
     "told-by-hand": "Told by hand",
     "circuit-opened": "Opened; its use-by is shorter now",
+    "work-days-set": "Work days set",
+    "notice-opened": "Notice opened",
+    "notice-letter-added": "Letter added",
+    "notice-file-erased": "File of a letter erased",
+    "notice-scope-set": "Scope of a notice set",
+    "notice-due-set": "Reply due set",
+    "notice-acted-on": "Notice acted on",
+    "notice-asked": "Notice asked",
+    "notice-looked-at": "Change of an answer looked at",
+    "answer-given": "Answer given",
+    "notice-task-added": "Task added",
+    "notice-task-said": "Tasks",
+    "notice-reply-made": "Reply made",
+    "notice-closed": "Notice closed",
+    "notice-reopened": "Notice opened again",
 }
 
 
@@ -947,7 +993,7 @@ def _elsewhere(kind: str, body: Facts) -> str:
         case "prime-entered-late" | "foreign-listed":
             return _parts_told(body)
         case _:
-            return say_extra(kind, body) or say_at_shelf(kind, body)
+            return say_extra(kind, body) or say_at_shelf(kind, body) or say_notice(kind, body)
 
 
 def say_event(kind: str, body: Facts) -> str:

@@ -22,7 +22,7 @@ from traceability.recall.answered import (
     StockRow,
 )
 from traceability.recall.circuits_seen import CircuitSeen
-from traceability.scope_messages import said_words
+from traceability.scope_messages import units_words
 
 CAUTION: Final = "This record supports the decision. It does not make it."
 
@@ -59,8 +59,8 @@ EXCLUDED: Final[Mapping[str, str]] = {
 
 EXPLAIN: Final[Mapping[Shelf, str]] = {
     Shelf.CONFIRMED: "The record says so.",
-    Shelf.INFERRED: "Not captured, and there is no other way: the stock book, the register or the "
-    "maker's own statement leaves no choice.",
+    Shelf.INFERRED: "Not read from the piece, and there is no other way: a carton, the stock book, "
+    "the register or the maker's own statement leaves no choice.",
     Shelf.CANNOT_BE_EXCLUDED: "The record has a gap here.",
     Shelf.EXCLUDED: "Another lot or product, none fitted, or a prime that was stopped; no gap.",
 }
@@ -99,7 +99,7 @@ def what_words(answer: Answer) -> str:
     """Return "this lot" for a question about one lot, else "it"."""
     clauses = answer.scope.clauses
     tests = clauses[0].tests if len(clauses) == 1 else ()
-    return "this lot" if len(tests) == 1 and said_words(tests[0]).startswith("lot ") else "it"
+    return "this lot" if len(tests) == 1 and units_words(tests[0]).startswith("lot ") else "it"
 
 
 def _beside_words(answer: Answer, what: str) -> str:
@@ -166,6 +166,8 @@ def _inferred_words(parts: Sequence[PartRow]) -> str:
             "enough others were free"
         )
     part = alone[0]
+    if part.known == Known.COUNTED:
+        return "The carton's code was read once, the pieces were counted by hand"
     if part.state == PartState.INSIDE_PACK:
         return "The maker states what packs of this lot hold"
     lots = _either(lot for _, lot in part.may_be)
@@ -235,7 +237,7 @@ def met_words(met: MetRow, zone: ZoneInfo) -> str:
     """Return when a run met the circuit's part: sure times and longer possible ones; or why not."""
     if met.shelf is Shelf.EXCLUDED:
         return f"excluded: {'; '.join(SPARED.get(code, code) for code in met.reasons)}"
-    said = times_words(met.sure, met.possible, zone)
+    said = times_words(met.shelf, met.sure, met.possible, zone)
     if met.reasons:
         said.append("; ".join(REASONS.get(code, code) for code in met.reasons))
     if met.transferred:
@@ -245,17 +247,20 @@ def met_words(met: MetRow, zone: ZoneInfo) -> str:
 
 def patient_times(row: PatientRow, zone: ZoneInfo) -> str:
     """Return when a patient met it, over all circuits and runs."""
-    said = times_words(row.sure, row.possible, zone)
+    said = times_words(row.shelf, row.sure, row.possible, zone)
     if row.continues_beyond_our_record:
         said.append("goes on beyond our record: transferred out")
     return ". ".join(said)
 
 
-def times_words(sure: Sequence[Span], possible: Sequence[Span], zone: ZoneInfo) -> list[str]:
-    """Return sure times, and possible ones where they are longer."""
+def times_words(
+    shelf: Shelf, sure: Sequence[Span], possible: Sequence[Span], zone: ZoneInfo
+) -> list[str]:
+    """Return sure times, and possible ones where they are longer; what is inferred says so."""
     said = [spans_words(sure, zone)] if sure else []
     if tuple(possible) != tuple(sure):
-        said.append(f"possible {spans_words(possible, zone)}")
+        word = "inferred" if shelf is Shelf.INFERRED else "possible"
+        said.append(f"{word} {spans_words(possible, zone)}")
     return said
 
 

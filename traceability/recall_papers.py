@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from traceability.domain.answers import AnswerRow, AnswerSection, AnswerSheet
 from traceability.domain.exposure import Shelf
 from traceability.domain.spans import Span
+from traceability.exchange.safe_csv import plain_cell
 from traceability.recall.answered import Answer, CircuitRow, PatientRow
 from traceability.recall.circuits_seen import CircuitSeen
 from traceability.recall_messages import (
@@ -162,8 +163,8 @@ def answer_csv(
 ) -> Iterator[str]:
     """Yield the answer as CSV (RFC 4180): one line a circuit and run, the head on every line.
 
-    Exact: texts are as read, times are UTC in ISO 8601. An answer without rows has one line that
-    carries question, cut-off and coverage.
+    Exact: texts are as read (one that a spreadsheet would run has an apostrophe in front), times
+    are UTC in ISO 8601. An answer without rows has one line: question, cut-off and coverage.
     """
     out = io.StringIO()
     table = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
@@ -172,11 +173,11 @@ def answer_csv(
     head = _head(answer, zone)
     lines = 0
     for line in _lines(answer, circuits, zone, patients):
-        table.writerow(head | line)
+        table.writerow({name: plain_cell(cell) for name, cell in (head | line).items()})
         lines += 1
         yield _taken(out)
     if not lines:
-        table.writerow(head)
+        table.writerow({name: plain_cell(cell) for name, cell in head.items()})
         yield _taken(out)
 
 

@@ -2,14 +2,21 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from uuid import UUID
 
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session, sessionmaker
 
-from traceability.actions.once import Site
+from traceability.actions.notice.ask import AskNotice, ask_notice
+from traceability.actions.once import Done, Sent, Site
 from traceability.clock import Clock, system_clock
+from traceability.domain.known_rows import row_body
+from traceability.domain.notice_scope import Scope
 from traceability.errors import NotSetUp
+from traceability.reads.notice_delta import delta
+from traceability.recall.answer import answer
+from traceability.recall.for_notice import Answering, ask
 from traceability.security.keys import Keys, load_keys
 from traceability.security.sign_in import Door
 from traceability.settings import Settings
@@ -33,6 +40,8 @@ class Services:
     """Sessions that cannot write; one transaction sees one state."""
     writes: sessionmaker[Session]
     known_site: Site | None = None
+    answering: Answering | None = None
+    """What answers a notice's scope; None: scopes are recorded, and nothing is asked."""
 
     @property
     def site(self) -> Site:
@@ -69,6 +78,42 @@ class Services:
             digest_key=self.keys.digest,
         )
 
+    def ask_notice(
+        self, notice_id: UUID, version: int, scope: Scope, sent: Sent, *, in_any_case: bool = False
+    ) -> Done | None:
+        """Ask a notice's scope again and record what changed.
+
+        None: nothing answers here, or nothing changed and it need not be written `in_any_case`.
+
+        Raises:
+            StaleForm, NoticeClosed: somebody was quicker. Nothing was written.
+        """
+        if self.answering is None:
+            return None
+        with self.reads() as reads:
+            found = ask(reads, scope, self.answering, now=self.now())
+            differs = delta(reads, self.site.id, notice_id, found.rows)
+        if found.cut_no < differs.base_cut_no:
+            return None  # a newer one is kept already
+        if differs.is_empty and differs.base_version == version and not in_any_case:
+            return None
+        asked = AskNotice(
+            sent=sent,
+            notice_id=notice_id,
+            version=version,
+            base_no=differs.base_no,
+            cut_no=found.cut_no,
+            digest=found.digest,
+            counts=found.counts,
+            coverage=found.coverage,
+            rows=[row_body(row) for row in differs.changed],
+            gone=differs.gone,
+            tasks=[(each.key, each.kind) for each in differs.tasks],
+            left=differs.left,
+            back=differs.back,
+        )
+        return ask_notice(asked, site=self.site)
+
     def at(self, clock: Clock) -> "Services":
         """Return the same services with another clock: the demo lives through two years."""
         site = replace(self.site, clock=clock)
@@ -88,7 +133,13 @@ class Services:
         self.reader.dispose()
 
 
-def wire(settings: Settings, *, clock: Clock = system_clock, keys: Keys | None = None) -> Services:
+def wire(
+    settings: Settings,
+    *,
+    clock: Clock = system_clock,
+    keys: Keys | None = None,
+    answering: Answering | None = None,
+) -> Services:
     """Return the services for these settings; nothing is read from the store yet."""
     keys = keys or load_keys(settings.var_dir)
     url = settings.store_url
@@ -102,4 +153,5 @@ def wire(settings: Settings, *, clock: Clock = system_clock, keys: Keys | None =
         reader=reader,
         reads=sessionmaker(reader),
         writes=sessionmaker(writer),
+        answering=answering or partial(answer, zone=settings.zone_info),
     )

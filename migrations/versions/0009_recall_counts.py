@@ -29,7 +29,7 @@ depends_on = None
 
 KEY: Final = sa.LargeBinary(16).with_variant(sa.Uuid(), "postgresql")
 MOMENT: Final = sa.DateTime(timezone=True)
-BLOCK: Final = 65536
+BLOCK: Final = 8192
 NO_PRODUCT: Final = UUID(int=0)
 ROWS_AT_ONCE: Final = 2000
 
@@ -111,6 +111,7 @@ def upgrade() -> None:
         sqlite_where=no_longer,
         postgresql_where=no_longer,
     )
+    _gaps_by("recorded_no", "circuit_id", "state")
     not_read = sa.text("serial IS NULL AND NOT none_used")
     op.create_index(
         "ix_equipment_use_unread",
@@ -132,11 +133,25 @@ def downgrade() -> None:
             f"This store holds {said} recorded acts on whether a stock book is complete, and they "
             "would be lost. Keep it as it is."
         )
+    _gaps_by("circuit_id")
     op.drop_index("ix_equipment_use_unread", "equipment_use")
     op.drop_index("ix_part_no_longer", "part")
     op.drop_index("ix_stock_change_lot_id", "stock_change")
     for name in ("stock_book_word", "lot_book", "unit_seen", "part_count"):
         op.drop_table(name)
+
+
+def _gaps_by(*columns: str) -> None:
+    """Let the index of parts without a lot end with these columns."""
+    op.drop_index("ix_part_gap", "part")
+    unknown = sa.text("lot_id IS NULL AND state <> 'not-fitted'")
+    op.create_index(
+        "ix_part_gap",
+        "part",
+        ["kind", "product_id", "superseded_no", *columns],
+        sqlite_where=unknown,
+        postgresql_where=unknown,
+    )
 
 
 def _of(table: str, column: str, target: str) -> sa.ForeignKeyConstraint:

@@ -17,7 +17,7 @@ from traceability.storage.append_only import never_changes
 from traceability.storage.migrate import LosesRecords
 
 revision = "0011"
-down_revision = "0009"
+down_revision = "0010"
 branch_labels = None
 depends_on = None
 

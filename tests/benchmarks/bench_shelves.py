@@ -4,6 +4,7 @@ Stores of 4,000, 40,000 and 400,000 circuits (10,000,000 rows of parts) beside t
 SELECT in the same run. Figures are of one machine and moment: only those of one run compare.
 """
 
+import gc
 import time
 from collections.abc import Callable
 from functools import partial
@@ -90,6 +91,8 @@ def _questions() -> list[tuple[str, Scope, str]]:
 @pytest.mark.bench
 def test_the_cost_of_an_answer_follows_the_answer(sized: Ward, database: str) -> None:
     client = _signed_in(sized)
+    gc.collect()
+    gc.freeze()  # as the web process does once it stands
     store_name = sized.services.settings.database_url.rpartition("/")[2]
     print(f"\n{database}, {store_name}; median and p95 in ms")
     for name, scope, size in _questions():

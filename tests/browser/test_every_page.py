@@ -13,6 +13,8 @@ SEEN_ELSEWHERE = {
     "prime.end_page",  # of a prime that is under way: `test_from_scan_to_recall.py` goes there
     "trolley.page",
     "recall.answered",
+    "notices.new_page",  # of who works on notices: `test_notices.py`
+    "exceptions.page",  # of the auditor: `test_notices.py`
     "moves.list_page",  # of a circuit that came from elsewhere: `test_moves.py` goes there
 }
 
@@ -31,6 +33,8 @@ def addresses(app: Flask, number: str) -> dict[str, str]:
             name = rule.endpoint
             if name == "static" or name.startswith(("health", "api")):
                 continue
+            if name.startswith("notice") and rule.arguments:
+                continue  # of a notice: `test_notices.py` goes there
             wanted = {"number": "R-0001"} if name.startswith("runs.") else given
             if rule.arguments <= set(wanted):
                 values = {key: wanted[key] for key in rule.arguments}

@@ -9,27 +9,51 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
+from zplkit import Options, render
+from zplkit.output import Limits as OutputLimits
+from zplkit.rendering import Limits
 
 from traceability.printing.graphics import as_printer_graphics
 from traceability.printing.queue import NotPrinted, can_print, send_to_queue
 from traceability.printing.raster import as_png
-from traceability.printing.samples import sample
+from traceability.printing.samples import label_names, sample
+from traceability.settings import RESOLUTIONS
+
+WHOLE = OutputLimits(pixels=80_000_000)
+ROOM = Limits(graphic_bytes=9_000_000, input_bytes=20_000_000, pixels=80_000_000)
+"""An A4 at 600 dots an inch."""
 
 
-@pytest.mark.parametrize("dpi", [203, 300])
-def test_the_commands_hold_every_dot_of_the_label(dpi: int) -> None:
-    """Read by the published form of ^GFA: bytes in all, bytes in all, bytes a row, hexadecimal."""
-    made = sample("circuit_tag", dpi=dpi)
-    sent = as_printer_graphics(made).decode("ascii")
-    found = re.fullmatch(
-        r"\^XA\^PW(\d+)\^LL(\d+)\^LH0,0\^FO0,0\^GFA,(\d+),(\d+),(\d+),([0-9A-F]+)\^FS\^XZ\n", sent
+@pytest.mark.parametrize("dpi", RESOLUTIONS)
+@pytest.mark.parametrize("name", label_names())
+def test_a_printer_draws_every_dot_of_the_label(name: str, dpi: int) -> None:
+    """Drawn by a renderer of the printers' language that shares no code with what wrote it."""
+    made = sample(name, dpi=dpi)
+    drawn = render(
+        as_printer_graphics(made), Options(profile="specification", dpi=dpi), limits=ROOM
     )
-    assert found is not None
-    wide, tall, count, same, across = (int(found[n]) for n in range(1, 6))
-    rows = np.frombuffer(bytes.fromhex(found[6]), np.uint8).reshape(tall, across)
-    assert count == same == rows.size
-    assert np.array_equal(np.unpackbits(rows, axis=1)[:, :wide].astype(bool), made.pages[0])
-    assert not np.unpackbits(rows, axis=1)[:, wide:].any(), "nothing beyond the label"
+    assert not drawn.warnings
+    assert len(drawn.labels) == len(made.pages)
+    for label, page in zip(drawn.labels, made.pages, strict=True):
+        dots = label.rasterize(limits=WHOLE)
+        got = np.frombuffer(dots.pixels, np.uint8).reshape(dots.height, dots.width) < 128
+        assert np.array_equal(got, page)
+
+
+def test_a_label_says_its_own_size_and_origin_and_is_ascii() -> None:
+    """A printer keeps size and origin of the label before."""
+    made = sample("place")
+    tall, wide = made.pages[0].shape
+    sent = as_printer_graphics(made).decode("ascii")
+    assert sent.startswith(f"^XA^PW{wide}^LL{tall}^LH0,0^FO0,0^GFA,")
+
+
+def test_no_picture_is_larger_than_a_printer_counts() -> None:
+    """At most 99,999 bytes a picture (the language's published manual, `^GF`, from memory)."""
+    sent = as_printer_graphics(sample("circuit_tag", dpi=600)).decode("ascii")
+    counts = [int(count) for count in re.findall(r"\^GFA,\d+,(\d+),", sent)]
+    assert len(counts) == 5
+    assert max(counts) <= 99_999
 
 
 def test_the_preview_holds_the_same_dots_and_its_size() -> None:

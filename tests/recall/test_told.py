@@ -64,6 +64,21 @@ SAYS_NOTHING = {
     "transferred-out",  # flow off tells it
     "run-part-in",  # in the patient, not in a circuit
     "run-part-out",
+    "work-days-set",
+    "notice-opened",
+    "notice-letter-added",
+    "notice-file-erased",
+    "notice-scope-set",
+    "notice-due-set",
+    "notice-acted-on",
+    "notice-asked",
+    "notice-looked-at",
+    "answer-given",
+    "notice-task-added",
+    "notice-task-said",
+    "notice-reply-made",
+    "notice-closed",
+    "notice-reopened",
     "stock-counted",  # what a count changed went neither in nor out
 }
 

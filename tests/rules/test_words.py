@@ -26,6 +26,7 @@ WORDING: Final = (
     "scope_row_messages.py",
     "trace_messages.py",
     "drill_messages.py",
+    "notice_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

@@ -1,5 +1,6 @@
 """A process that answers pages; started and kept alive by `serve`, never by hand."""
 
+import gc
 import logging
 import os
 import socket
@@ -51,6 +52,9 @@ def web(*, listening_at: int, leash: int, ready: int, chain: str, key: str, prac
         front.start(int(server.effective_port))
     else:
         server = _server(_application(settings), settings, sockets=[listening], map=sockets)
+    # What stands now stands for good: the collector need not look through it with every page.
+    gc.collect()
+    gc.freeze()
     with suppress(OSError):  # after a restart nobody reads it any more
         os.write(ready, b".")
     threading.Thread(target=lambda: _leave(told, server, sockets), daemon=True).start()

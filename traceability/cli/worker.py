@@ -11,6 +11,7 @@ from uuid import UUID
 import click
 from sqlalchemy.exc import DBAPIError
 
+from traceability.cli.ask_notices import NoticesAsked
 from traceability.cli.children import follow_parent
 from traceability.cli.drilling import drill_if_due
 from traceability.cli.still_page import write_still_page
@@ -29,12 +30,15 @@ SIGN_HEAD_EVERY: Final = timedelta(minutes=10)
 SHELF_EVERY: Final = timedelta(minutes=1)
 """So old is the copy of the shelf at most when the service goes down."""
 
+NOTICES_EVERY: Final = timedelta(minutes=1)
+"""So long after an entry at most an open notice is asked again."""
+
 
 @click.command(hidden=True)
 @click.option("--leash", type=int, required=True, help="Pipe that ends when the parent does.")
 @click.option("--practice", is_flag=True, help="The practice store.")
 def worker(*, leash: int, practice: bool) -> None:
-    """Sign heads, copy the shelf, drill once a week, give signs of life (started by `serve`)."""
+    """Sign heads, copy the shelf, drill each week, ask notices again (started by `serve`)."""
     told = follow_parent(leash)
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
     logging.getLogger("alembic").setLevel(logging.WARNING)
@@ -55,10 +59,14 @@ class RoundOfWork:
     """The last head that was signed; -1 until the file was looked at."""
     next_head_at: datetime = field(init=False)
     next_shelf_at: datetime = field(init=False)
+    next_notices_at: datetime = field(init=False)
+    notices: NoticesAsked = field(init=False)
 
     def __post_init__(self) -> None:
         """Begin: a head is looked at, and the shelf copied, in the first round."""
         self.started_at = self.next_head_at = self.next_shelf_at = self.services.clock()
+        self.next_notices_at = self.started_at
+        self.notices = NoticesAsked(self.services, lambda: self._beat("notices"))
 
     def do(self) -> None:
         """Give a sign of life, and do what is due; a database that is away is tried again later."""
@@ -66,6 +74,8 @@ class RoundOfWork:
         if self.services.clock() >= self.next_shelf_at:
             self._copy_shelf()
         self._drill()
+        if self.services.clock() >= self.next_notices_at:
+            self._ask_notices()
         if self.services.clock() < self.next_head_at:
             return
         self._beat("signed-head")
@@ -105,6 +115,16 @@ class RoundOfWork:
             return  # no site yet: looked at again in the next round
         except (DBAPIError, Refused) as error:
             log.warning("event=not-drilled error=%s", getattr(error, "orig", error))
+
+    def _ask_notices(self) -> None:
+        """Ask open notices again where entries came in since; what fails is tried again later."""
+        try:
+            self.notices.ask()
+        except NotSetUp:
+            return  # no site yet: looked at again in the next round
+        except (DBAPIError, Refused) as error:
+            log.warning("event=notices-not-asked error=%s", error)
+        self.next_notices_at = self.services.clock() + NOTICES_EVERY
 
     def _sign_head(self) -> None:
         site_id, folder = self.services.site.id, self.services.settings.var_dir

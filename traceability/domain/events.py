@@ -83,6 +83,21 @@ class Kind(StrEnum):
     DRILL_STEP = "drill-step"
     DRILL_TOLD = "drill-told"
     DRILL_STOPPED = "drill-stopped"
+    WORK_DAYS_SET = "work-days-set"
+    NOTICE_OPENED = "notice-opened"
+    NOTICE_LETTER_ADDED = "notice-letter-added"
+    NOTICE_FILE_ERASED = "notice-file-erased"
+    NOTICE_SCOPE_SET = "notice-scope-set"
+    NOTICE_DUE_SET = "notice-due-set"
+    NOTICE_ACTED_ON = "notice-acted-on"
+    NOTICE_ASKED = "notice-asked"
+    NOTICE_LOOKED_AT = "notice-looked-at"
+    ANSWER_GIVEN = "answer-given"
+    NOTICE_TASK_ADDED = "notice-task-added"
+    NOTICE_TASK_SAID = "notice-task-said"
+    NOTICE_REPLY_MADE = "notice-reply-made"
+    NOTICE_CLOSED = "notice-closed"
+    NOTICE_REOPENED = "notice-reopened"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,6 +37,10 @@ class Right(StrEnum):
     """People, devices, settings, keys; no patients."""
     DRILL = "drill"
     """Let the service drill now, begin a drill for people, say who was told in it."""
+    NOTICES = "notices"
+    """Open notices, add letters and scopes, ask again, work tasks off; the days the site works."""
+    NOTICE_REPLIES = "notice-replies"
+    """Give answers, reply, close and reopen notices."""
 
 
 class Role(StrEnum):
@@ -66,9 +70,17 @@ RIGHTS: Final[Mapping[Role, frozenset[Right]]] = {
         {Right.PAST_DATE, Right.PAST_STOP, Right.HOLD_CIRCUIT, Right.RULE, Right.SEE_PATIENTS}
     ),
     Role.STOCK: frozenset({Right.LISTS}),
-    Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS, Right.EQUIPMENT}),
-    Role.PHARMACIST: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS}),
-    Role.RECALL: frozenset({Right.HOLD_STOCK, Right.SEE_PATIENTS, Right.DRILL}),
+    Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS, Right.EQUIPMENT, Right.NOTICES}),
+    Role.PHARMACIST: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS, Right.NOTICES}),
+    Role.RECALL: frozenset(
+        {
+            Right.HOLD_STOCK,
+            Right.SEE_PATIENTS,
+            Right.NOTICES,
+            Right.NOTICE_REPLIES,
+            Right.DRILL,
+        }
+    ),
     Role.AUDITOR: frozenset({Right.READ_ALL}),
     Role.ADMINISTRATOR: frozenset({Right.ADMIN, Right.LISTS, Right.DRILL}),
 }

@@ -202,11 +202,9 @@ class Answer:
     @property
     def digest(self) -> str:
         """Sixteen hex digits over everything the answer says; two prints can be compared."""
-        said = {
+        head = {
             "scope": scope_json(self.scope),
             "number": self.cut.number,
-            "circuits": [_said_of_circuit(row) for row in self.circuits],
-            "patients": [_said_of_patient(row) for row in self.patients],
             "stock": [
                 [row.product_id, row.lot_id, row.place_id, row.quantity, row.shelf, row.on_hold]
                 for row in self.stock
@@ -222,23 +220,36 @@ class Answer:
                 self.coverage.parts_with_lot,
             ],
         }
-        return hashlib.sha256(canonical(said).encode("ascii")).hexdigest()[:16]
+        digest = hashlib.sha256(canonical(head).encode("ascii"))
+        # Tens of thousands of parts: written out plainly, a line a row.
+        for circuit in self.circuits:
+            digest.update(_said_of_circuit(circuit).encode())
+        for patient in self.patients:
+            digest.update(_said_of_patient(patient).encode())
+        return digest.hexdigest()[:16]
 
 
-def _said_of_circuit(row: CircuitRow) -> list[object]:
-    parts = [[part.part_id, part.start, part.end, part.lot, part.shelf] for part in row.parts]
-    met = [
-        [each.run_id, each.shelf, each.reasons, _ends(each.sure), _ends(each.possible)]
+def _said_of_circuit(row: CircuitRow) -> str:
+    met = ";".join(
+        f"{each.run_id} {each.shelf} {each.reasons} {_ends(each.sure)} {_ends(each.possible)}"
         for each in row.met
-    ]
-    return [row.circuit_id, row.shelf, row.reasons, parts, met]
+    )
+    parts = _said_of_parts(row.parts)
+    return f"{row.circuit_id} {row.shelf} {row.reasons} {parts} {met}\n"
 
 
-def _said_of_patient(row: PatientRow) -> list[object]:
-    parts = [[part.part_id, part.start, part.end, part.lot, part.shelf] for part in row.parts]
-    times = [_ends(row.sure), _ends(row.possible)]
-    return [row.patient_id, row.run_ids, row.circuit_ids, row.shelf, row.reasons, parts, times]
+def _said_of_patient(row: PatientRow) -> str:
+    runs, circuits = " ".join(map(str, row.run_ids)), " ".join(map(str, row.circuit_ids))
+    times = f"{_ends(row.sure)} {_ends(row.possible)}"
+    parts = _said_of_parts(row.parts)
+    return f"{row.patient_id} {runs} {circuits} {row.shelf} {row.reasons} {parts} {times}\n"
 
 
-def _ends(spans: Iterable[Span]) -> list[list[datetime | None]]:
-    return [[one.start, one.end] for one in spans]
+def _said_of_parts(parts: Iterable[PartRow]) -> str:
+    return ";".join(
+        f"{part.part_id} {part.start} {part.end} {part.lot!r} {part.shelf}" for part in parts
+    )
+
+
+def _ends(spans: Iterable[Span]) -> str:
+    return ",".join(f"{one.start}/{one.end}" for one in spans)

@@ -13,7 +13,7 @@ from traceability.domain.parts import PartState
 from traceability.recall.answered import Coverage
 from traceability.recall.asked import Compiled
 from traceability.recall.cut import Cut
-from traceability.recall.record import blocks, circuits_begun, not_superseded, unknown_contents
+from traceability.recall.record import blocks, circuits_begun, still_then, unknown_contents
 from traceability.storage.circuits import LOT_UNKNOWN, Circuit, Part
 from traceability.storage.part_counts import BLOCK, PartCount
 from traceability.storage.run_extras import RunPart
@@ -62,20 +62,14 @@ def _with_gap(
     conditions: list[ColumnElement[bool] | TextClause] = [
         LOT_UNKNOWN,
         Part.state != PartState.TICKED,
-        Part.recorded_no + 0 <= cut.number,
+        still_then(Part.superseded_no, Part.recorded_no, cut),
     ]
     if asked.kinds:
         conditions.append(Part.kind.in_(sorted(asked.kinds)))
-    if cut.latest:
-        conditions.append(Part.superseded_no.is_(None))
-        rows: Select[int] = select(func.count(distinct(Part.circuit_id))).where(*conditions)
-        twice = _among(session, conditions, others | unknown)
-        total = session.scalar(rows) or 0
-        return total + len(others - twice) - len(unknown & twice)
-    found: set[UUID] = set()
-    for still in not_superseded(Part.superseded_no, cut):
-        found |= set(session.scalars(select(Part.circuit_id).where(*conditions, still)))
-    return len((found | others) - unknown)
+    rows: Select[int] = select(func.count(distinct(Part.circuit_id))).where(*conditions)
+    twice = _among(session, conditions, others | unknown)
+    total = session.scalar(rows) or 0
+    return total + len(others - twice) - len(unknown & twice)
 
 
 def _among(

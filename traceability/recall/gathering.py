@@ -148,6 +148,7 @@ class PartMaker:
             "start": row.valid_from,
             "end": end,
             "foreign": row.known == Known.STATED,
+            "counted": row.known == Known.COUNTED,
             "disputed": row.disputed,
             "certain": certain,
             "pack": pack,

@@ -149,7 +149,7 @@ def _gaps(
     by_lot = {product.id for product in asked.products} - wanted.serial_only
     products = sorted(by_lot | set(wanted.book_products))
     for still in not_superseded(Part.superseded_no, cut):
-        gaps = _columns().where(LOT_UNKNOWN, Part.recorded_no + 0 <= cut.number, still)
+        gaps = _columns().where(LOT_UNKNOWN, Part.recorded_no <= cut.number, still)
         if nameless:
             unnamed = gaps.where(Part.kind.in_(nameless), Part.product_id.is_(None))
             yield from _read(session, unnamed)

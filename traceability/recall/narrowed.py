@@ -21,7 +21,7 @@ from traceability.recall.asked import Compiled
 from traceability.recall.cut import Cut
 from traceability.recall.known_book import Books
 from traceability.recall.lots_in_scope import Wanted
-from traceability.recall.record import not_superseded
+from traceability.recall.record import still_then
 from traceability.storage.circuits import LOT_UNKNOWN, Part
 
 __all__ = ["Narrowed", "narrowed"]
@@ -84,18 +84,15 @@ def _without_lot(
     """Return parts that no book narrows, then those that took a unit, with when they went in."""
     always: list[int] = []
     parts: list[tuple[datetime, int]] = []
-    for still in not_superseded(Part.superseded_no, cut):
-        rows = select(
-            Part.recorded_no, Part.valid_from, Part.known, Part.disputed, Part.state
-        ).where(LOT_UNKNOWN, Part.kind == kind, Part.recorded_no + 0 <= cut.number, still)
-        for row in session.connection().execute(rows):
-            took_none = (
-                row.disputed or row.known == Known.STATED or row.state == PartState.INSIDE_PACK
-            )
-            if took_none or first is None or row.valid_from < first:
-                always.append(row.recorded_no)
-            else:
-                parts.append((row.valid_from, row.recorded_no))
+    rows = select(Part.recorded_no, Part.valid_from, Part.known, Part.disputed, Part.state).where(
+        LOT_UNKNOWN, Part.kind == kind, still_then(Part.superseded_no, Part.recorded_no, cut)
+    )
+    for row in session.connection().execute(rows):
+        took_none = row.disputed or row.known == Known.STATED or row.state == PartState.INSIDE_PACK
+        if took_none or first is None or row.valid_from < first:
+            always.append(row.recorded_no)
+        else:
+            parts.append((row.valid_from, row.recorded_no))
     return always, parts
 
 

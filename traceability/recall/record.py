@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, TypeVar
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import ColumnElement, and_, func, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from traceability.domain.at_the_run import ADDITIVE_KIND
@@ -119,3 +119,17 @@ def not_superseded(
     """
     conditions: list[ColumnElement[bool]] = [number.is_(None)]
     return conditions if cut.latest else [*conditions, number > cut.number]
+
+
+def still_then(
+    superseded: InstrumentedAttribute[int | None], recorded: InstrumentedAttribute[int], cut: Cut
+) -> ColumnElement[bool]:
+    """Return the condition for rows believed at the cut that chooses no index by itself.
+
+    For questions that go through an index by other columns and find these two in it: taken as a
+    range, SQLite would look through all that was ever superseded.
+    """
+    if cut.latest:
+        return (superseded + 0).is_(None)
+    later = or_(superseded.is_(None), superseded + 0 > cut.number)
+    return and_(recorded + 0 <= cut.number, later)

@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from uuid import UUID
 
 from sqlalchemy import Index, func, select
@@ -206,6 +206,8 @@ def _plain(value: object) -> Plain:
             return value.astimezone(UTC).isoformat(timespec="microseconds")
         case UUID():
             return str(value)
+        case date() if not isinstance(value, datetime):
+            return value.isoformat()
         case list() | tuple():
             return [_plain(item) for item in value]
         case Mapping():

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from traceability.storage.base import Base, same_site
 
-BLOCK: Final = 1 << 16
+BLOCK: Final = 1 << 13
 """Ledger numbers that share a counter: what one block holds can be counted at once."""
 
 NO_PRODUCT: Final = UUID(int=0)

@@ -12,6 +12,7 @@ from traceability.web import (
     drill,
     equipment,
     errors,
+    exceptions,
     filters,
     headers,
     health,
@@ -19,11 +20,17 @@ from traceability.web import (
     lists,
     lots,
     moves,
+    notice_acts,
+    notice_files,
+    notice_papers,
+    notice_work,
+    notices,
     people,
     people_drill,
     policy,
     prime,
     recall,
+    recall_pictures,
     receive,
     retrieval,
     run_extras,
@@ -38,6 +45,7 @@ from traceability.web import (
     tag_text,
     take,
     trolley,
+    work_days,
 )
 
 PARTS = (
@@ -69,8 +77,16 @@ PARTS = (
     down_time,
     scopes,
     ask,
+    recall_pictures,
     drill,
     people_drill,
+    notices,
+    notice_acts,
+    notice_files,
+    notice_work,
+    notice_papers,
+    exceptions,
+    work_days,
 )
 
 

@@ -165,8 +165,8 @@ def _followed(sort: str, texts: Mapping[str, str] | None) -> str:
                 if node.sort is Sort.PATIENT and run.label == node.of
             }
     title = f"{subject_words(found)} {found.subject.label}".strip()
-    graph = trace_graph(_worded(found), _words(title), _href)
-    lanes = trace_time(found, then.at, zone, f"{title} over time", _href)
+    graph = trace_graph(_worded(found), picture_words(title), node_href)
+    lanes = trace_time(found, then.at, zone, f"{title} over time", node_href)
     counts = trace_counts(found, f"{title}: circuits over time")
     return render_template(
         "trace.html",
@@ -187,7 +187,7 @@ def _followed(sort: str, texts: Mapping[str, str] | None) -> str:
             "detail": node_detail,
             "shared": shared_words,
         },
-        href=_href,
+        href=node_href,
         recall=_recall(found),
         page_of=lambda number: _page(sort, number),
         texts=texts,
@@ -208,7 +208,8 @@ def _worded(found: Trace) -> Trace:
     return replace(found, lists=lists)
 
 
-def _words(title: str) -> Words:
+def picture_words(title: str) -> Words:
+    """Return the words of a trace's picture."""
     return Words(title=f"What {title} touches", heads=HEADS, more=more_words, note=apart_words)
 
 
@@ -222,7 +223,7 @@ def _met(found: Trace) -> dict[str, list[tuple[Node, object]]]:
     return met
 
 
-def _href(node: Node) -> str:
+def node_href(node: Node) -> str:
     """Return where a node leads: to its own trace, from which its own page is one step."""
     match node.sort:
         case Sort.CIRCUIT | Sort.RUN:

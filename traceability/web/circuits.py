@@ -19,6 +19,7 @@ from traceability.reads.entries import changed_after_signing
 from traceability.reads.happenings import happenings
 from traceability.reads.lists import places
 from traceability.reads.machines import machines
+from traceability.reads.notice_tasks import flags
 from traceability.reads.run_extras import keepers, tag_is_old, uses_of_circuit
 from traceability.shelf_messages import WAYS, say_findings
 from traceability.tag_messages import say_tag_text
@@ -49,6 +50,7 @@ def page(number: str) -> ResponseReturnValue:
             "keepers": keepers(reads, ours.site.id, circuit.id),
             "uses": uses_of_circuit(reads, ours.site.id, circuit.id),
             "old_tag": tag_is_old(reads, ours.site.id, circuit.id),
+            "flags": flags(reads, ours.site.id, [circuit.id]),
             **run_words(machines(reads, ours.site.id)),
         }
     zone = ours.settings.zone_info

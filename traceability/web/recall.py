@@ -92,7 +92,7 @@ def answered() -> ResponseReturnValue:
     ours = session.services()
     zone = ours.settings.zone_info
     with ours.reads() as reads:
-        found = _answer(reads)
+        found = asked_answer(reads)
         page = shown(reads, found, _starts())
     scale = exposure_scale(
         [row for each in page.circuits.values() for row in each], ours.now(), zone
@@ -106,7 +106,7 @@ def answered() -> ResponseReturnValue:
         zone=zone,
         question=question_words(found.scope, found.products, zone),
         bar=lambda row: exposure_bar(row, page.seen[row.circuit_id], scale),
-        times_bar=lambda row: times_bar(row.sure, row.possible, scale),
+        times_bar=lambda row: times_bar(row, scale),
         scale=scale,
         parts_of=lambda name, total: _parts_of(page, name, total),
         scope=json.dumps(scope_json(found.scope)),
@@ -143,7 +143,7 @@ def table() -> ResponseReturnValue:
     ours = session.services()
     zone = ours.settings.zone_info
     with ours.reads() as reads:
-        found = _answer(reads)
+        found = asked_answer(reads)
         patients = _patients(reads, found)
 
     def _sent() -> Iterator[str]:
@@ -161,7 +161,7 @@ def paper() -> ResponseReturnValue:
     session.need(Right.ASK)
     ours = session.services()
     with ours.reads() as reads:
-        found = _answer(reads)
+        found = asked_answer(reads)
         site = site_facts(reads)
         rows = [row for shelf in Shelf for row in found.circuits_on(shelf)[:MOST_ON_PAPER]]
         sheet = answer_sheet(
@@ -193,7 +193,7 @@ def _is_drill() -> bool:
     return bool(request.values.get("drill"))
 
 
-def _answer(reads: Session) -> Answer:
+def asked_answer(reads: Session) -> Answer:
     """Answer the question of the address or form.
 
     Raises:

@@ -8,6 +8,7 @@ from traceability.exchange.calendar import calendar
 from traceability.printing.shelf_list import render_shelf_list
 from traceability.reads.can_prime import can_prime
 from traceability.reads.lists import SiteFacts, site_facts
+from traceability.reads.notice_tasks import flags
 from traceability.reads.shelf import OnShelf, Shelf, shelf
 from traceability.shelf_messages import TOLD_OF, say_findings, say_reasons
 from traceability.shelf_papers import shelf_dates, shelf_sheet
@@ -27,6 +28,7 @@ def page() -> ResponseReturnValue:
     with ours.reads() as reads:
         found = shelf(reads, ours.site.id, now)
         stock = lines_for_shelf(can_prime(reads, ours.site.id, now, zone))
+        named = flags(reads, ours.site.id)
     drawn = shelf_days(found, now, zone)
     at = session.device()
     return render_template(
@@ -34,6 +36,7 @@ def page() -> ResponseReturnValue:
         shelf=found,
         days_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
         stock=stock,
+        flags=named,
         say_reasons=say_reasons,
         say_findings=say_findings,
         told_of=TOLD_OF,

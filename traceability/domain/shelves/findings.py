@@ -120,7 +120,7 @@ class Finder:
         key = (
             number,
             (part.item, part.maker, part.lot, part.serial, part.expiry),
-            (use.foreign, use.equipment, use.disputed, use.doubts, use.may_be),
+            (use.foreign, use.equipment, use.disputed, use.counted, use.doubts, use.may_be),
             pack and (pack.item, pack.maker, pack.lot, pack.serial),
             units,
             when,
@@ -130,7 +130,7 @@ class Finder:
             may_be = units or frozenset({own})
             values = {unit: self.judge.value(use, unit, clause) for unit in may_be}
             self._verdicts[key] = _Verdict(
-                captured=use.pack is None and self.judge.value(use, own, clause).yes,
+                captured=_is_captured(use) and self.judge.value(use, own, clause).yes,
                 yes=frozenset(unit for unit, value in values.items() if value.yes),
                 units=may_be,
                 reasons=_reasons(use, clause, set(values.values())),
@@ -240,6 +240,11 @@ class Finder:
                 and self._item(item).kind is not Kind.EQUIPMENT
             )
         )
+
+
+def _is_captured(use: Use) -> bool:
+    """Return whether what is recorded was read from the piece itself."""
+    return use.pack is None and not use.counted
 
 
 def _reasons(use: Use, clause: Clause, values: set[Value]) -> frozenset[Reason]:

@@ -38,6 +38,8 @@ class Use:
     """Other items it may be as well, since nobody could say what it is."""
     disputed: bool = False
     """Another claim stands against it: it, or something else, was in that place."""
+    counted: bool = False
+    """Counted by hand from a carton whose code was read once: nobody read the piece itself."""
     doubts: frozenset[Reason] = frozenset()
     """What leaves open whether it met anybody at all, whatever it is."""
     certain: tuple[Span, ...] | None = None

@@ -1,19 +1,25 @@
 """How links are opened, ended and replaced; the only place that sets `superseded_no`."""
 
-from collections.abc import Mapping
+import json
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TypeVar
 from uuid import UUID
 
-from sqlalchemy import inspect, select
+from sqlalchemy import insert, inspect, select
 from sqlalchemy.orm import Session
 
-from traceability.domain.events import Recorded
+from traceability.domain.events import Plain, Recorded
 from traceability.storage.base import Link
 from traceability.storage.corrections import RunEnd
 from traceability.storage.runs import Run
 
 L = TypeVar("L", bound=Link)
+
+
+def stored(value: Plain) -> str:
+    """Return a value of a body as the text that a column keeps: the same for the same facts."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True, default=list)
 
 
 def open_links(session: Session, link: type[L], event: Recorded, **where: object) -> list[L]:
@@ -74,6 +80,29 @@ def add_link(
     row = link(**filled)
     session.add(row)
     return row
+
+
+def add_links(
+    session: Session,
+    link: type[Link],
+    event: Recorded,
+    rows: Sequence[Mapping[str, object]],
+    first_line: int = 0,
+) -> None:
+    """Add rows that begin with the event and are open, thousands in one statement."""
+    if rows:
+        shared: dict[str, object] = {
+            "site_id": event.site_id,
+            "recorded_no": event.number,
+            "valid_from": event.happened_at,
+            "valid_to": None,
+            "disputed": False,
+            "superseded_no": None,
+        }
+        session.execute(
+            insert(link),
+            [{**shared, "line": first_line + line, **row} for line, row in enumerate(rows)],
+        )
 
 
 def move_on(

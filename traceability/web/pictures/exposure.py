@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from traceability.domain.exposure import Shelf
 from traceability.domain.spans import Span
-from traceability.recall.answered import CircuitRow
+from traceability.recall.answered import CircuitRow, PatientRow
 from traceability.recall.circuits_seen import CircuitSeen
 from traceability.web.pictures.letters import wide
 from traceability.web.pictures.time_axis import Tick, ticks
@@ -91,19 +91,22 @@ def exposure_bar(row: CircuitRow, seen: CircuitSeen, scale: Scale) -> str:
         f'H{max(scale.x(shelf_end), scale.x(row.begun_at) + 1):.1f}"/>'
     )
     for each in met:
-        out += [_rect("dashed", span, scale) for span in _beyond(each.possible, each.sure)]
+        css = "half" if each.shelf is Shelf.INFERRED else "dashed"
+        out += [_rect(css, span, scale) for span in _beyond(each.possible, each.sure)]
         out += [_rect("full", span, scale) for span in each.sure]
     out.append(f'<path class="now" d="M{scale.x(scale.now):.1f} 0V{HEIGHT}"/></svg>')
     return "".join(out)
 
 
-def times_bar(sure: Sequence[Span], possible: Sequence[Span], scale: Scale) -> str:
+def times_bar(row: PatientRow, scale: Scale) -> str:
     """Return the bar of one patient's times."""
     out = [f'<svg class="expo" aria-hidden="true" viewBox="0 0 {WIDTH} {HEIGHT}">']
     out += [f'<path class="grid" d="M{x:.1f} 0V{HEIGHT}"/>' for x, _ in scale.ticks]
-    shown = [each for each in _beyond(possible, sure) if each.end is None or each.end > scale.start]
-    out += [_rect("dashed", span, scale) for span in shown]
-    out += [_rect("full", span, scale) for span in sure]
+    css = "half" if row.shelf is Shelf.INFERRED else "dashed"
+    beyond = _beyond(row.possible, row.sure)
+    shown = [each for each in beyond if each.end is None or each.end > scale.start]
+    out += [_rect(css, span, scale) for span in shown]
+    out += [_rect("full", span, scale) for span in row.sure]
     out.append(f'<path class="now" d="M{scale.x(scale.now):.1f} 0V{HEIGHT}"/></svg>')
     return "".join(out)
 

@@ -1,0 +1,1 @@
+"""Notices as things with a life."""

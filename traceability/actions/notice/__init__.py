@@ -1,0 +1,1 @@
+"""What people do with notices: open, add letters, say the scope, answer, work off, close."""
