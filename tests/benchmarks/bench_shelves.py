@@ -121,8 +121,9 @@ def test_the_cost_of_an_answer_follows_the_answer(sized: Ward, database: str) ->
             print(f"    {label:<32}{middle:>10.1f}{late:>10.1f}")
 
 
-def _sent(client: FlaskClient, address: str, asked: dict[str, str]) -> object:
-    return client.post(address, data=asked).data
+def _sent(client: FlaskClient, address: str, asked: dict[str, str]) -> bytes:
+    sent: bytes = client.post(address, data=asked).data
+    return sent
 
 
 def _answer(ward: Ward, scope: Scope, as_of_no: int | None = None) -> object:

@@ -1,20 +1,24 @@
 """What leaves for a printer: dots as commands, and the system's own print queue."""
 
 import io
-import os
+import math
 import re
-import stat
-from pathlib import Path
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
+import zxingcpp
 from PIL import Image
 from zplkit import Options, render
 from zplkit.output import Limits as OutputLimits
 from zplkit.rendering import Limits
 
+from tests.printing.paper import Dots
+from tests.printing.print_system import LabelPrinter, has_print_system, print_system
+from traceability.printing.barcodes import made_symbol
 from traceability.printing.graphics import as_printer_graphics
-from traceability.printing.queue import NotPrinted, can_print, send_to_queue
+from traceability.printing.paper import Printed
+from traceability.printing.queue import NotPrinted, queue_says, send_to_queue
 from traceability.printing.raster import as_png
 from traceability.printing.samples import label_names, sample
 from traceability.settings import RESOLUTIONS
@@ -64,40 +68,70 @@ def test_the_preview_holds_the_same_dots_and_its_size() -> None:
 
 
 @pytest.fixture
-def lp(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A command of the system's name and manners; a printer is on no test machine."""
-    command = tmp_path / "lp"
-    command.write_text(
-        "#!/bin/sh\n"
-        'if [ "$2" = gone ]; then echo "lp: no such destination" >&2; exit 1; fi\n'
-        f'echo "$@" > {tmp_path}/asked\ncat > {tmp_path}/data\necho "request id is tags-7"\n'
-    )
-    command.chmod(command.stat().st_mode | stat.S_IXUSR)
-    monkeypatch.setenv("PATH", f"{tmp_path}:{os.environ['PATH']}")
-    return tmp_path
+def printer(monkeypatch: pytest.MonkeyPatch) -> Iterator[LabelPrinter]:
+    """The system's own scheduler with two queues, and a label printer at their end."""
+    if not has_print_system():
+        pytest.fail("cups is not installed: run .ci/tools")
+    with print_system() as running:
+        monkeypatch.setenv("CUPS_SERVER", str(running.scheduler))
+        yield running
 
 
-def test_a_print_reaches_its_queue_unscaled(lp: Path) -> None:
-    made = sample("place")
-    assert send_to_queue(made.pdf, queue="tags", title="Places") == "request id is tags-7"
-    assert (lp / "data").read_bytes() == made.pdf
-    asked = (lp / "asked").read_text()
-    assert "-d tags" in asked
-    assert "print-scaling=none" in asked
-    graphics = as_printer_graphics(made)
-    send_to_queue(graphics, queue="tags", title="Places", graphics=True)
-    assert (lp / "data").read_bytes() == graphics
-    assert "-o raw" in (lp / "asked").read_text()
+def drawn(commands: bytes, made: Printed) -> Dots:
+    """Return the dots that a label printer makes of one label."""
+    tall, wide = made.pages[0].shape
+    options = Options(profile="specification", dpi=made.dpi, width=wide, height=tall)
+    (label,) = render(commands, options, limits=ROOM).labels
+    dots = label.rasterize(limits=WHOLE)
+    return np.frombuffer(dots.pixels, np.uint8).reshape(dots.height, dots.width)
 
 
-@pytest.mark.parametrize("queue", ["gone", "", "-h"])
-def test_a_queue_that_is_not_there_is_said(lp: Path, queue: str) -> None:
-    with pytest.raises(NotPrinted, match="queue"):
-        send_to_queue(b"%PDF", queue=queue, title="x")
+def test_commands_reach_the_printer_byte_for_byte_through_the_system(printer: LabelPrinter) -> None:
+    made = sample("circuit_tag")
+    said = send_to_queue(made, queue="tags", title="C-0001", graphics=True)
+    assert "tags-1" in said
+    assert printer.gets(1) == as_printer_graphics(made)
+    assert np.array_equal(drawn(printer.gets(1), made) < 128, made.pages[0])
+
+
+def test_a_pdf_keeps_its_size_through_a_label_printer_s_driver(printer: LabelPrinter) -> None:
+    """The system's own sample driver draws it at 203 dots an inch; the symbols keep their dots."""
+    made = sample("circuit_tag")
+    send_to_queue(made, queue="labels", title="C-0001")
+    # What the renderer does not know says nothing of the picture: media, and cleaning up.
+    sent = re.sub(rb"\^(MN|PO).\n|\^XA\n\^ID.*\n\^XZ\n", b"", printer.gets(1))
+    page = drawn(sent, made)
+    for placed in made.symbols:
+        found = [
+            each
+            for each in zxingcpp.read_barcodes(page, text_mode=zxingcpp.TextMode.Plain)
+            if each.text == placed.text
+        ]
+        (read,) = found
+        wide = math.dist(corner(read.position.top_left), corner(read.position.top_right))
+        across = made_symbol(placed.kind, placed.text).width
+        assert wide / across == pytest.approx(placed.module, rel=0.02), "the X-dimension in dots"
+
+
+def corner(point: zxingcpp.Point) -> tuple[int, int]:
+    return point.x, point.y
+
+
+def test_the_system_says_how_a_queue_is_and_which_is_not_there(printer: LabelPrinter) -> None:
+    assert "tags is idle" in queue_says("tags")
+    for ask in (queue_says, lambda queue: send_to_queue(sample("place"), queue=queue, title="x")):
+        with pytest.raises(NotPrinted, match="gone"):
+            ask("gone")
+    assert printer.prints == []
+
+
+@pytest.mark.parametrize("queue", ["", "-h"])
+def test_what_is_no_name_of_a_queue_is_never_handed_to_a_command(queue: str) -> None:
+    with pytest.raises(NotPrinted, match="No print queue is named"):
+        send_to_queue(sample("place"), queue=queue, title="x")
 
 
 def test_a_system_without_the_command_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PATH", "")
-    assert not can_print()
     with pytest.raises(NotPrinted, match="no printing command"):
-        send_to_queue(b"%PDF", queue="tags", title="x")
+        send_to_queue(sample("place"), queue="tags", title="x")

@@ -99,10 +99,9 @@ def _write(out: Path, name: str, printed: Printed, form: str) -> None:
 
 
 def _send(printed: Printed, queue: str, name: str, form: str) -> None:
-    graphics = form == "graphics"
-    data = as_printer_graphics(printed) if graphics else printed.pdf
     try:
-        click.echo(send_to_queue(data, queue=queue, title=name, graphics=graphics), err=True)
+        said = send_to_queue(printed, queue=queue, title=name, graphics=form == "graphics")
+        click.echo(said, err=True)
     except NotPrinted as wrong:
         raise NotAvailable(f"{wrong} The files are written; print them by hand.") from wrong
 

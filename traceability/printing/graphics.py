@@ -6,7 +6,7 @@ Fonts and symbols of the printer are not used: what was read back is what is pri
 from typing import Final
 
 from PIL import Image
-from zebrafy import ZebrafyImage
+from zebrafy.zebrafy_image import ZebrafyImage
 
 from traceability.printing.paper import Printed
 from traceability.printing.raster import Dots

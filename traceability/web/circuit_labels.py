@@ -11,7 +11,6 @@ from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
 from traceability.domain.tags import circuit_symbol
 from traceability.messages import say_limit
-from traceability.printing.graphics import as_printer_graphics
 from traceability.printing.label_file import load_label
 from traceability.printing.notices import NoticeFacts, print_notice
 from traceability.printing.paper import Printed
@@ -51,10 +50,7 @@ def order(number: str) -> ResponseReturnValue:
         made = _printed(circuit, "", copy)
         try:
             send_to_queue(
-                as_printer_graphics(made) if ours.label_graphics else made.pdf,
-                queue=ours.label_queue,
-                title=circuit.number,
-                graphics=ours.label_graphics,
+                made, queue=ours.label_queue, title=circuit.number, graphics=ours.label_graphics
             )
         except NotPrinted as wrong:
             return _sent(circuit, copy, str(wrong)), 503
