@@ -78,7 +78,11 @@ def last_day_of_month(year: int, month: int) -> date:
     """Return the last day of a month: how an expiry printed without a day is read.
 
     Source: GS1 day "00" is the end of the month; the same rule for plain print is common practice.
+
+    Raises:
+        ValueError: there is no such month. Reckoned with, a thirteenth would be January.
     """
+    date(year, month, 1)
     first_of_next = date(year + month // 12, month % 12 + 1, 1)
     return first_of_next - timedelta(days=1)
 
