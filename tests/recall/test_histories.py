@@ -146,7 +146,7 @@ def _scope(given: dict[str, Any]) -> Scope:
     refs = tuple(
         ProductRef(standard="none", identifier=f"{item}|{given['maker']}") for item in items
     )
-    tests = ()
+    tests: tuple[ScopeTest, ...] = ()
     if given["kind"] == "lots":
         tests = (ScopeTest(kind=Said.LOTS, texts=tuple(given["lots"])),)
     return Scope(clauses=(ScopeClause(products=refs, tests=tests),))
