@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session, sessionmaker
 
 from traceability.actions.once import Site
 from traceability.clock import Clock, system_clock
+from traceability.domain.own_keys import OwnKeys
 from traceability.errors import NotSetUp
 from traceability.security.keys import Keys, load_keys
 from traceability.security.sign_in import Door
@@ -57,6 +58,14 @@ class Services:
             clock=clock or self.clock,
             digest_key=self.keys.digest,
             zone=self.settings.zone_info,
+        )
+
+    @property
+    def own_keys(self) -> OwnKeys:
+        """Return the unit's own numbers from GS1."""
+        ours = self.settings
+        return OwnKeys(
+            prefix=ours.own_prefix, location=ours.own_location, document_type=ours.own_document
         )
 
     def door(self) -> Door:
