@@ -160,6 +160,7 @@ def _sheets(stage: Stage) -> None:
             circuit_type=sheet.circuit_type,
             way=sheet.way,
             fill_ml=sheet.fill_ml,
+            coating=sheet.coating,
             slots=sheet.slots,
             read_version=0,
         )

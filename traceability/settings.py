@@ -45,7 +45,12 @@ class Settings:
     label_graphics: bool = False
     """Send label-printer commands (`^GF`) to the queue instead of PDF."""
     own_prefix: str = ""
-    """The unit's own GS1 company prefix, digits; items under it get GS1 symbols of their own."""
+    """The unit's own GS1 company prefix, digits, under which nobody else gives out numbers:
+    circuits, machines and badges get GS1 keys under it, and so do its own items."""
+    own_location: str = ""
+    """The unit's GS1 location number (GLN), 13 digits; place labels then carry it."""
+    own_document: str = ""
+    """GS1 document type (GDTI) of down-time forms, its first 13 digits; they then carry it."""
     secure_cookies: bool = False
     """Mark cookies Secure; set by `serve --tls`, or by hand behind a proxy that speaks https."""
     drill_lots: int = 10
@@ -88,6 +93,9 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
         raise WrongSetting(f"{PREFIX}LABEL_DPI: {settings.label_dpi} is none of {allowed}")
     if settings.own_prefix and not re.fullmatch(r"[0-9]{4,12}", settings.own_prefix):
         raise WrongSetting(f"{PREFIX}OWN_PREFIX: write the 4 to 12 digits GS1 gave the unit")
+    for name in ("own_location", "own_document"):
+        if not re.fullmatch(r"([0-9]{13})?", getattr(settings, name)):
+            raise WrongSetting(f"{PREFIX}{name.upper()}: write the 13 digits, check digit included")
     try:
         ZoneInfo(settings.zone)
     except (ZoneInfoNotFoundError, ValueError):

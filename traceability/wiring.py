@@ -13,6 +13,7 @@ from traceability.actions.once import Done, Sent, Site
 from traceability.clock import Clock, system_clock
 from traceability.domain.known_rows import row_body
 from traceability.domain.notice_scope import Scope
+from traceability.domain.own_keys import OwnKeys
 from traceability.errors import NotSetUp
 from traceability.reads.notice_delta import delta
 from traceability.recall.answer import answer
@@ -66,6 +67,14 @@ class Services:
             clock=clock or self.clock,
             digest_key=self.keys.digest,
             zone=self.settings.zone_info,
+        )
+
+    @property
+    def own_keys(self) -> OwnKeys:
+        """Return the unit's own numbers from GS1."""
+        ours = self.settings
+        return OwnKeys(
+            prefix=ours.own_prefix, location=ours.own_location, document_type=ours.own_document
         )
 
     def door(self) -> Door:

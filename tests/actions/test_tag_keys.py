@@ -7,14 +7,15 @@ from uuid import uuid4
 
 import pytest
 
-from tests.make import KEYS, OXYGENATOR, TAP, Ward
+from tests.make import KEYS, OXYGENATOR, TAP, TYPE, Ward
+from traceability.actions.lists.sheets import SetSheet, set_sheet
 from traceability.actions.lists.tag_keys import (
     BelieveTagKey,
     WithdrawTagKey,
     believe_tag_key,
     withdraw_tag_key,
 )
-from traceability.domain.tag_contents import ContentsItem, contents_text
+from traceability.domain.tag_contents import ContentsItem, contents_text, read_contents
 from traceability.errors import BadValue, NotAllowed, UnknownCode
 from traceability.identifiers.checks import iso_7064_mod_37_2
 from traceability.messages import say_limit
@@ -22,6 +23,7 @@ from traceability.reads.tag_texts import Says, TagTextFacts, tag_text_facts
 from traceability.reads.tags import tag_facts
 from traceability.security.keys import Keys
 from traceability.security.tag_keys import fingerprint, tag_public, tag_signer
+from traceability.storage.lookup import newest_sheet
 from traceability.storage.rebuild import rebuild
 from traceability.tag_messages import say_listed, say_tag_text
 
@@ -147,3 +149,41 @@ def test_the_same_request_is_one_act_and_a_rebuild_makes_the_same_rows(ward: War
     assert first == again
     with ward.services.writes.begin() as session:
         assert rebuild(session, ward.site.id).changed == ()
+
+
+def coated(ward: Ward, coating: str) -> None:
+    """Set the next version of the sheet, the same but for its coating."""
+    with ward.reads() as session:
+        sheet = newest_sheet(session, ward.site.id, TYPE)
+    assert sheet is not None
+    asked = SetSheet(
+        sent=ward.at("administrator").sent(),
+        circuit_type=sheet.circuit_type,
+        way=sheet.way,
+        fill_ml=sheet.fill_ml,
+        slots=sheet.slots,
+        coating=coating,
+        read_version=sheet.version,
+    )
+    set_sheet(asked, site=ward.site)
+
+
+def test_a_tag_says_the_coating_of_the_sheet_it_was_primed_by(ward: Ward) -> None:
+    assert "COATING not recorded" in said_by(text_of(ward, KEYS)), "the sheet does not say"
+    coated(ward, " phosphorylcholine ")
+    assert "COATING phosphorylcholine (by its sheet)" in said_by(text_of(ward, KEYS, lot="T2"))
+    before = ward.prime(lot="T3")
+    coated(ward, "uncoated")
+    with ward.reads() as session:
+        tag = tag_facts(session, ward.facts(before), zone=ward.site.zone, copy=0, reason="")
+    assert tag.contents is not None
+    assert tag.contents.coating == "phosphorylcholine (by its sheet)", "it keeps its version"
+    with pytest.raises(BadValue) as caught:
+        coated(ward, "w" * 41)
+    assert "at most 40 characters" in str(caught.value.facts["said"])
+
+
+def said_by(text: str) -> tuple[str, ...]:
+    read = read_contents(text)
+    assert read is not None
+    return read.said

@@ -23,7 +23,7 @@ from tests.browser.unit import (
     hibc,
 )
 from tests.printing.paper import pages, symbols, text
-from traceability.domain.tags import Act
+from traceability.domain.act_cards import Act
 
 TAP_LOT = "T77-0B1"
 PATIENT = "SOUND-2207"

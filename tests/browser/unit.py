@@ -16,9 +16,9 @@ from traceability.actions.prime.begin import BeginPrime, begin_prime
 from traceability.actions.prime.end import EndPrime, end_prime
 from traceability.actions.prime.scan import ScanPart, scan_part
 from traceability.actions.prime.sign import SignPrime, sign_prime
+from traceability.domain.act_cards import Act
 from traceability.domain.sheets import Need, Slot, Where
 from traceability.domain.tags import (
-    Act,
     SymbolKind,
     badge_symbol,
     circuit_symbol,

@@ -7,12 +7,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from traceability.domain.act_cards import CARDS, COUNT_CARDS, REASON_CARDS, Act
 from traceability.domain.tags import (
-    CARDS,
-    COUNT_CARDS,
     OF_ANY_SITE,
-    REASON_CARDS,
-    Act,
     BrokenSymbol,
     OwnSymbol,
     SymbolKind,

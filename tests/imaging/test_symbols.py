@@ -23,7 +23,7 @@ from traceability.imaging.photo import LARGEST_DOTS, upright
 from traceability.imaging.places import Place
 from traceability.imaging.read_symbol import ReadSymbol, UnreadablePicture
 from traceability.imaging.sightings import Sightings
-from traceability.imaging.symbols import read_frame, read_picture, read_symbols
+from traceability.imaging.symbols import FRAME, read_picture, read_symbols
 
 IMAGES: Final = Path(__file__).parents[1] / "data" / "images"
 DRAWN: Final[dict[str, dict[str, Any]]] = {
@@ -319,7 +319,7 @@ def test_a_frame_of_a_live_camera_is_read_with_less_effort() -> None:
         drawn("DataMatrix", "(01)09521234543213(10)A1", gs1=True, force_square=True)
     )
     frame[300 : 300 + symbol.shape[0], 500 : 500 + symbol.shape[1]] = symbol
-    (read,) = read_frame(frame)
+    (read,) = read_picture(frame, spend=FRAME)
     assert (read.text, read.suspect) == ("010952123454321310A1", False)
 
 

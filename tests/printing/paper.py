@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 from xml.etree import ElementTree as ET
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import zxingcpp
@@ -15,23 +14,20 @@ from numpy.typing import NDArray
 
 from traceability.domain.tags import TagFacts, circuit_symbol
 from traceability.printing.label import Box, Label
+from traceability.printing.samples import TAG
 
 Dots = NDArray[np.uint8]
 MM_PER_POINT: Final = 25.4 / 72
 XHTML: Final = "{http://www.w3.org/1999/xhtml}"
 PRIMED: Final = datetime(2026, 11, 25, 3, 10, tzinfo=UTC)
 
-FACTS: Final = TagFacts(
-    site_name="Norrvik Sound Hospital",
+FACTS: Final = replace(
+    TAG,
     unit="ICU 2",
     ring="5512",
     number="C-0419",
-    circuit_type="Adult 3/8",
     place="console 3",
-    way="wet, closed",
     use_by=PRIMED + timedelta(days=30),
-    use_by_reason="storage policy, 30 days",
-    prime_lines=("Prime: sodium chloride 0.9 %, 1.5 L", "No blood. No additives recorded."),
     primed_at=PRIMED,
     primer="E. Lind",
     helper="J. Ruiz",
@@ -40,11 +36,11 @@ FACTS: Final = TagFacts(
     parts_line="18 parts: 15 own lot or serial, 3 inside the pack",
     oxygenator_lot="3F0117",
     oxygenator_serial="000452",
-    copy=0,
-    zone=ZoneInfo("Europe/Stockholm"),
     practice=False,
     symbol=circuit_symbol("7QXM", "C-0419"),
+    contents=None,
 )
+"""The sample tag of a real store, without what phones read."""
 
 
 def facts(**changed: Any) -> TagFacts:

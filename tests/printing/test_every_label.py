@@ -1,6 +1,7 @@
 """Every label there is, at every resolution: measured against the standards, read through noise."""
 
 import math
+from dataclasses import replace
 from functools import cache
 from typing import Final
 
@@ -11,11 +12,16 @@ from numpy.typing import NDArray
 from PIL import Image, ImageFilter
 
 from tests.printing.paper import Dots, pages, runs_of_dots, sizes_mm
+from traceability.domain.own_keys import OwnKeys
+from traceability.domain.tags import circuit_symbol
 from traceability.printing.barcodes import TYPES
 from traceability.printing.label_file import load_label
+from traceability.printing.notices import print_notice
 from traceability.printing.paper import Printed
 from traceability.printing.pdf import PlacedSymbol
-from traceability.printing.samples import label_names, sample
+from traceability.printing.samples import NOTICE, PERSON, PLACE, TAG, label_names, sample
+from traceability.printing.sheets import print_badges, print_places
+from traceability.printing.tags import print_tag
 
 RESOLUTIONS: Final = (203, 300, 600)
 QUIET: Final = {
@@ -68,6 +74,36 @@ def test_every_symbol_reads_back_from_the_paper(name: str, dpi: int) -> None:
         ((text, identifier),) = read(_as_seen(looked_at(symbol, drawn), symbol), symbol.kind)
         assert text == symbol.text
         assert identifier in TYPES[symbol.kind].identifiers
+
+
+LONG: Final = OwnKeys(prefix="952123456789", location="9521234000006")
+"""The longest prefix there is, under 952 (GS1's for demonstrations)."""
+
+
+def keyed(name: str, dpi: int) -> Printed:
+    """Return a sample whose symbol is the longest GS1 key that it can have to carry."""
+    label, tag = load_label(name), LONG.carrying(circuit_symbol("7QXM", "C-12345"))
+    if label.of == "circuit":
+        return print_tag(replace(TAG, symbol=tag), dpi=dpi, label=label)
+    if label.of == "notice":
+        return print_notice(name, replace(NOTICE, symbol=tag), dpi=dpi)
+    if label.of == "person":
+        return print_badges([{**PERSON, "code": LONG.badge_code(str)}], dpi=dpi)
+    place, kind = {**PLACE, "code": "CONSOLE-123"}, name.partition("_")[2]
+    return print_places([place], site_code="7QXM", kind=kind, keys=LONG, dpi=dpi)
+
+
+@pytest.mark.parametrize("dpi", RESOLUTIONS)
+@pytest.mark.parametrize(
+    "name",
+    [n for n in label_names() if load_label(n).of in {"circuit", "notice", "person", "place"}],
+)
+def test_every_label_has_room_for_a_gs1_key(name: str, dpi: int) -> None:
+    made = keyed(name, dpi)
+    drawn = pages(made.pdf, dpi)
+    (symbol,) = [each for each in made.symbols if each.kind == "gs1-datamatrix"]
+    assert read(_as_seen(looked_at(symbol, drawn), symbol), symbol.kind) == [(symbol.text, "]d2")]
+    assert symbol.module * 25.4 / dpi >= IN_USE_X_MM
 
 
 @pytest.mark.parametrize(("name", "dpi"), EVERY)

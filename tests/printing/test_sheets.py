@@ -17,16 +17,8 @@ from tests.printing.paper import (
     text,
     words,
 )
-from traceability.domain.tags import (
-    CARDS,
-    COUNT_CARDS,
-    REASON_CARDS,
-    Act,
-    OwnSymbol,
-    SymbolKind,
-    badge_symbol,
-    read_symbol,
-)
+from traceability.domain.act_cards import CARDS, COUNT_CARDS, REASON_CARDS, Act
+from traceability.domain.tags import OwnSymbol, SymbolKind, badge_symbol, read_symbol
 from traceability.printing.label_file import load_label
 from traceability.printing.sheets import (
     render_act_cards,

@@ -121,7 +121,8 @@ def _of_store(dpi: int, *, practice: bool) -> Iterator[tuple[str, Printed]]:
     for number, kind in enumerate(kinds, start=1):
         texts = [_place_texts(place, unit) for place in found if place.kind == kind]
         click.echo(f"{number} of {len(kinds)}: {kind}, {len(texts)} labels", err=True)
-        yield f"places-{kind}", print_places(texts, site_code=site.code, kind=kind, dpi=dpi)
+        made = print_places(texts, site_code=site.code, kind=kind, keys=services.own_keys, dpi=dpi)
+        yield f"places-{kind}", made
 
 
 def _place_texts(place: PlaceFacts, unit: str) -> Mapping[str, str]:

@@ -108,7 +108,7 @@ def _everybody(services: Services) -> list[PersonFacts]:
 
 
 def _issue(services: Services, person_id: UUID, badge_file: Path | None) -> None:
-    code, pin = new_badge_code(), new_pin()
+    code, pin = services.own_keys.badge_code(new_badge_code), new_pin()
     act = IssueBadge(
         sent=sent_by_command(services),
         person_id=person_id,

@@ -40,6 +40,10 @@ SUCTION: Final = frozenset({Where.DRAINAGE})
 """Between drainage and pump inlet air is drawn in: no taps, no open ports."""
 
 
+LONGEST_COATING: Final = 40
+"""Characters; one line of the circuit tag."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slot:
     """One place of the sheet, for `count` parts of one kind."""
@@ -84,6 +88,9 @@ class Sheet:
     fill_ml: int
     """Volume usually filled, in millilitres."""
     slots: tuple[Slot, ...]
+    coating: str = ""
+    """What the blood side is coated with, as the makers of the parts call it; "uncoated" where it
+    is not; empty where the sheet does not say."""
 
     def slot(self, slot_id: str) -> Slot | None:
         """Return the slot of that id."""
@@ -114,6 +121,7 @@ def read_sheet(body: Mapping[str, Plain]) -> Sheet:
             way=str(body["way"]),
             fill_ml=int(str(body["fill_ml"])),
             slots=slots,
+            coating=str(body.get("coating") or ""),
         )
     except KeyError as missing:
         raise ValueError(f"{missing.args[0]} is missing") from None
@@ -127,6 +135,8 @@ def require_sound(sheet: Sheet) -> None:
     Raises:
         ValueError: says which slot and why.
     """
+    if len(sheet.coating) > LONGEST_COATING:
+        raise ValueError(f"coating: at most {LONGEST_COATING} characters, for it stands on the tag")
     ids = [slot.id for slot in sheet.slots]
     for slot_id in ids:
         if ids.count(slot_id) > 1:

@@ -1,7 +1,8 @@
 """Our own symbols: circuit tag, act card, place, badge, part, down-time form, and a tag's facts.
 
 A symbol's text is `CT`, a letter for its kind, a dot, a body, a dot and a check character. Nothing
-else begins so, and no scanner can take it for a product. Upper case only: what Caps Lock turned to
+else begins so, and no scanner can take it for a product; a unit with numbers of its own from GS1
+prints it inside a GS1 key (`own_keys`). Upper case only: what Caps Lock turned to
 lower case is read all the same, and said.
 
 The check character is that of ISO/IEC 7064 MOD 37-2 over all before it but the dots. The hyphen
@@ -11,7 +12,6 @@ wander and no beginning of a symbol is a symbol: half a tag is never taken for a
 """
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from traceability.domain.own_keys import PRIVATE, carried
 from traceability.identifiers.checks import ISO_7064_ALPHABET
 
 if TYPE_CHECKING:
@@ -86,12 +87,22 @@ def write_symbol(kind: SymbolKind, body: str) -> str:
 def read_symbol(text: str) -> OwnSymbol | BrokenSymbol | None:
     """Return the symbol of ours that was read, what is wrong with it, or None: it is not ours.
 
-    Takes off blanks and line ends around it and an AIM symbology identifier; never raises.
+    Takes off blanks and line ends around it and an AIM symbology identifier, and takes it out of
+    the GS1 key that may carry it (`own_keys`); never raises.
     """
     given = without_aim(text)
-    bare = given.upper() if given.isascii() else given
-    if not _BEGINS.match(bare):
+    upper = given.upper() if given.isascii() else given
+    if _BEGINS.match(upper):
+        return _read(upper, caps_lock=given != upper)
+    inner = carried(upper) if given[:1].isdigit() and len(given) <= LONGEST else None
+    if inner is None:
         return None
+    if inner.startswith(f"CT{SymbolKind.BADGE}."):  # a key with a check digit of its own
+        return OwnSymbol(SymbolKind.BADGE, inner[4:])
+    return _read(inner, caps_lock=given != upper)
+
+
+def _read(bare: str, *, caps_lock: bool) -> OwnSymbol | BrokenSymbol:
     head, _, check = bare.rpartition(".")
     if len(bare) > LONGEST or len(check) != 1 or len(head) <= len("CT1."):
         return BrokenSymbol("cut")
@@ -104,7 +115,13 @@ def read_symbol(text: str) -> OwnSymbol | BrokenSymbol | None:
         return BrokenSymbol("cut")
     if _check(head) != check:
         return BrokenSymbol("check")
-    return OwnSymbol(kind, body, caps_lock=given != bare)
+    return OwnSymbol(kind, body, caps_lock=caps_lock)
+
+
+def private_form(text: str) -> str | None:
+    """Return the private text in a GS1 key of ours; None: it is no such key."""
+    own = read_symbol(text) if text[:1].isdigit() else None
+    return write_symbol(own.kind, own.body) if isinstance(own, OwnSymbol) else None
 
 
 def without_aim(text: str) -> str:
@@ -162,70 +179,28 @@ def place_symbol(code: str, place: str) -> str:
     return write_symbol(SymbolKind.PLACE, f"{code}.{place}")
 
 
+def form_symbol(code: str, number: str) -> str:
+    """Return the text of the symbol on the down-time sheet of a circuit's number."""
+    return write_symbol(SymbolKind.FORM, f"{code}.{number}")
+
+
+def machine_symbol(code: str, asset_number: str) -> str:
+    """Return the text of a machine's symbol."""
+    return write_symbol(SymbolKind.PART, f"{code}.{asset_number}")
+
+
 def badge_symbol(badge_code: str) -> str:
-    """Return the text of a badge's symbol. Names are print, never in a symbol."""
-    return write_symbol(SymbolKind.BADGE, badge_code)
+    """Return the text of a badge's symbol. Names are print, never in a symbol.
+
+    A code that is a GS1 service relation number is written as that key.
+    """
+    return PRIVATE.carrying(write_symbol(SymbolKind.BADGE, badge_code))
 
 
 def site_and_name(body: str) -> tuple[str, str]:
     """Return the site code and what follows it, of a circuit's or place's body."""
     code, _, name = body.partition(".")
     return code, name
-
-
-class Act(StrEnum):
-    """Acts that have a printed card."""
-
-    UNDO = "UNDO"
-    SAME = "SAME"
-    COUNT = "COUNT"
-    PHOTO = "PHOTO"
-    NOT_READABLE = "NOTREADABLE"
-    NOT_FITTED = "NOTFITTED"
-    NEXT = "NEXT"
-    KEEP = "KEEP"
-    NEEDED = "NEEDED"
-    DROPPED = "DROPPED"
-    PAUSE = "PAUSE"
-    DISCARD = "DISCARD"
-    TAKE_OVER = "TAKEOVER"
-    SIGN = "SIGN"
-    HELP = "HELP"
-    AS_READ = "ASREAD"
-    TICK = "TICK"
-
-
-CARDS: Final[Mapping[Act, tuple[int, str]]] = {
-    Act.UNDO: (1, "Undo last"),
-    Act.SAME: (2, "Same again"),
-    Act.COUNT: (3, "Count"),
-    Act.PHOTO: (4, "Photo"),
-    Act.NOT_READABLE: (5, "Lot not readable"),
-    Act.NOT_FITTED: (6, "Not fitted"),
-    Act.NEXT: (7, "Next step"),
-    Act.KEEP: (8, "Keep, with reason"),
-    Act.NEEDED: (9, "Needed now"),
-    Act.DROPPED: (10, "Dropped: new one"),
-    Act.PAUSE: (11, "Pause"),
-    Act.DISCARD: (12, "Discard this prime"),
-    Act.TAKE_OVER: (13, "Take over"),
-    Act.SIGN: (14, "Sign"),
-    Act.HELP: (15, "Help"),
-    Act.AS_READ: (16, "As read"),
-    Act.TICK: (17, "Tick"),
-}
-"""Number and verb of each card, as printed and as shown on the button."""
-
-REASON_CARDS: Final[Mapping[str, str]] = {
-    "WHY-NOOTHER": "no-other",
-    "WHY-WAITS": "patient-waits",
-    "WHY-PHARMACIST": "pharmacist",
-    "WHY-BYHAND": "by-hand",
-}
-"""Bodies of the reason cards, and the reason each one gives."""
-
-COUNT_CARDS: Final[Mapping[str, int]] = {f"COUNT-{number}": number for number in range(2, 13)}
-"""Bodies of the number cards."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from typing import Final
 import cv2
 import numpy as np
 import zxingcpp
+from cv2.typing import MatLike
 from numpy.typing import NDArray
 
 from traceability.imaging.photo import Grey
@@ -25,6 +26,29 @@ LINEAR: Final = frozenset({"]E", "]I", "]C", "]A"})
 """Symbology identifiers, two characters, of symbols made of bars (ISO/IEC 15424)."""
 ITF_DIGITS: Final = 14
 """The reader's filter lets shorter ones through, cut out of longer symbols."""
+
+
+Vector = NDArray[np.float64]
+"""x and y."""
+
+
+def way_back(start: Vector, right: Vector, down: Vector) -> Map:
+    """Return the map from dots of a cut to those of the picture.
+
+    `start` is the cut's first dot, `right` and `down` the steps to the next ones, in the picture.
+    """
+    return np.array([[right[0], down[0], start[0]], [right[1], down[1], start[1]], [0, 0, 1]])
+
+
+def cut_out(picture: Grey, back: Map, wide: int, tall: int) -> MatLike:
+    """Return the part of a picture that a map leads to, edges carried on beyond the picture."""
+    return cv2.warpAffine(
+        picture,
+        back[:2],
+        (wide, tall),
+        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,8 +6,8 @@ from typing import Final
 import cv2
 import numpy as np
 import zxingcpp
-from numpy.typing import NDArray
 
+from traceability.imaging.looks import Map, cut_out, way_back
 from traceability.imaging.photo import Grey
 from traceability.imaging.places import Place
 from traceability.imaging.strips import Strip
@@ -57,7 +57,7 @@ def squares(picture: Grey, place: Place) -> Iterator[tuple[Strip, zxingcpp.Binar
             yield Strip(done, f"{name} {side:.0f}", back, "cut", cost), local
 
 
-def _cut(picture: Grey, place: Place, side: float) -> tuple[Grey, NDArray[np.float64]]:
+def _cut(picture: Grey, place: Place, side: float) -> tuple[Grey, Map]:
     """Return the place lying square, with a margin, and the way back."""
     first, second, third, fourth = place.corners.astype(np.float64)
     # The side that leads most to the right becomes the upper one: nothing is mirrored.
@@ -70,20 +70,14 @@ def _cut(picture: Grey, place: Place, side: float) -> tuple[Grey, NDArray[np.flo
     wide = max(round(place.along * grow * scale), 8)
     tall = max(round(place.across * grow * scale), 8)
     x, y = along * grow / wide, down * grow / tall
-    back = np.array([[x[0], y[0], start[0]], [x[1], y[1], start[1]], [0, 0, 1]])
+    back = way_back(start, x, y)
     ends = start + np.outer((0, 1, 0, 1), along * grow) + np.outer((0, 0, 1, 1), down * grow)
     left, top = np.maximum(np.floor(ends.min(axis=0)).astype(int) - 8, 0)
     right, bottom = np.ceil(ends.max(axis=0)).astype(int) + 8
     part = picture[top : max(bottom, top + 1), left : max(right, left + 1)]
     if scale < COARSER:  # else every other dot would be lost
         part = cv2.GaussianBlur(part, (0, 0), 0.4 / scale).astype(np.uint8)
-    cut = cv2.warpAffine(
-        part,
-        (back - np.array([[0, 0, left], [0, 0, top], [0, 0, 0]]))[:2],
-        (wide, tall),
-        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
+    cut = cut_out(part, way_back(start - (left, top), x, y), wide, tall)
     return cut.astype(np.uint8), back
 
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from traceability.imaging.looks import Map
+from traceability.imaging.looks import Map, cut_out, way_back
 from traceability.imaging.photo import Grey
 from traceability.imaging.places import Place
 
@@ -133,17 +133,8 @@ def _levelled(picture: Grey, place: Place, scale: float) -> tuple[Floats, Map]:
     # A row at each end is left out: half of it lies beside the bars.
     start = first - MARGIN * along
     step_x, step_y = along * (1 + 2 * MARGIN) / wide, down / tall
-    back: Map = np.array(
-        [[step_x[0], step_y[0], start[0]], [step_x[1], step_y[1], start[1]], [0, 0, 1]]
-    )
-    level = cv2.warpAffine(
-        picture,
-        back[:2],
-        (wide, tall),
-        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return level.astype(np.float32), back
+    back = way_back(start, step_x, step_y)
+    return cut_out(picture, back, wide, tall).astype(np.float32), back
 
 
 def _upright(level: Floats) -> Floats:

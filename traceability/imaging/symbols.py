@@ -24,7 +24,7 @@ from traceability.imaging.strips import Strip, strips, whole_strip
 PICTURE: Final = 40_000_000
 """Dots that may be spent on a picture, beyond the first look: about half a second."""
 FRAME: Final = 1_000_000
-"""The same for one frame of a live camera; the next one comes soon."""
+"""The same for one frame of a live camera, some 60 ms at 1280 by 720; the next one comes soon."""
 FIRST: Final = 1_200_000
 """Of these at one place of bars before all places had their turn."""
 MOST_DOTS: Final = 6_000_000
@@ -50,11 +50,6 @@ def read_symbols(data: bytes, *, spend: int = PICTURE) -> tuple[ReadSymbol, ...]
             box = (first, second, third, fourth)
             found.append(replace(symbol, box=box, page=number))
     return tuple(found)
-
-
-def read_frame(picture: Grey) -> tuple[ReadSymbol, ...]:
-    """Return the symbols in one frame of a live camera, within some 60 ms at 1280 by 720."""
-    return read_picture(picture, spend=FRAME)
 
 
 def read_picture(picture: Grey, *, spend: int = PICTURE) -> tuple[ReadSymbol, ...]:

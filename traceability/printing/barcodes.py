@@ -12,6 +12,7 @@ from typing import Final, Protocol
 import numpy as np
 import zxingcpp
 
+from traceability.domain.tags import private_form
 from traceability.identifiers.interpret import interpret
 from traceability.identifiers.reading import Status
 
@@ -139,22 +140,13 @@ class Pen(Protocol):
         ...
 
 
-def data_matrix(text: str) -> Modules:
-    """Return a square Data Matrix of the text (ISO/IEC 16022, ECC 200).
+def own_matrix(text: str) -> Modules:
+    """Return a square Data Matrix of a text of ours, or of the GS1 key that carries it.
 
     Raises:
         NotWritable: the text does not fit any size, or does not read back.
     """
-    return made_symbol("datamatrix", text)
-
-
-def qr_code(text: str, *, correction: str = "M") -> Modules:
-    """Return a QR Code of the text with that error correction level (ISO/IEC 18004).
-
-    Raises:
-        NotWritable: as for a Data Matrix.
-    """
-    return made_symbol("qr", text, correction=correction)
+    return made_symbol("gs1-datamatrix" if private_form(text) else "datamatrix", text)
 
 
 def made_symbol(kind: str, text: str, *, correction: str = "M") -> Modules:

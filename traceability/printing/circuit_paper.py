@@ -22,7 +22,7 @@ from reportlab.platypus import (
 from traceability.domain.papers import CircuitPaper, PaperPart
 from traceability.printing.a4 import a4_pages, line
 from traceability.printing.answer import CELL, HEAD, TEXT, lot_markup
-from traceability.printing.barcodes import data_matrix, dots, draw_modules
+from traceability.printing.barcodes import dots, draw_modules, own_matrix
 from traceability.printing.fonts import on_paper, register_fonts
 from traceability.printing.words import kept_together
 
@@ -150,7 +150,7 @@ def _furniture(paper: CircuitPaper, canvas: Canvas, number: int, pages: int) -> 
             room=room,
             left=MARGIN,
         )
-    made = data_matrix(paper.symbol)
+    made = own_matrix(paper.symbol)
     module = dots(SYMBOL_MM, DPI) // made.side
     draw_modules(
         canvas,

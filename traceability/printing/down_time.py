@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from traceability.domain.papers import DownTimePaper
+from traceability.printing.field_text import POINTS_PER_MM
 from traceability.printing.label import Box, SymbolField
 from traceability.printing.paper import new_sheet
-from traceability.printing.pdf import POINTS_PER_MM, Sheet
+from traceability.printing.pdf import Sheet
 from traceability.printing.words import LINE, Face, broken, fitted, plain
 
 A4_MM: Final = (210.0, 297.0)
@@ -182,5 +183,4 @@ def _rule(sheet: Sheet, x: float, y: float, wide: float) -> None:
 
 def _symbol(sheet: Sheet, text: str, box: Box, left: float, top: float) -> None:
     field = SymbolField(name="symbol", kind="datamatrix", box=box, module=0.8, quiet=1, frame=0)
-    made, module = sheet.sized(field, text)
-    sheet.symbol(field, made, module, left, top, text)
+    sheet.symbol(sheet.fitted(field, text), left, top)

@@ -2,14 +2,15 @@
 
 import math
 import re
-from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Protocol
 
+from traceability.domain.tags import private_form
 from traceability.printing.barcodes import (
     MM_PER_INCH,
     POINTS_PER_INCH,
+    TYPES,
     Modules,
     NotWritable,
     Pen,
@@ -17,11 +18,11 @@ from traceability.printing.barcodes import (
     draw_modules,
     made_symbol,
 )
+from traceability.printing.field_text import POINTS_PER_MM, DoesNotFit, face_of, placed
 from traceability.printing.fonts import text_width
 from traceability.printing.label import Box, Label, SymbolField, TextField
-from traceability.printing.words import LINE, Face, Run, Said, as_text, filled, fitted, plain
+from traceability.printing.words import LINE, Face, Run, Said
 
-POINTS_PER_MM: Final = POINTS_PER_INCH / MM_PER_INCH
 BASELINE: Final = 0.965
 """Where letters stand in their line, in the size of the font: half a line and half a capital's
 height below its top (capitals are .73 of the size; measured in DejaVu Sans)."""
@@ -29,13 +30,8 @@ UNDER_LETTERS: Final = (0.15, 0.05)
 """Depth below the baseline and thickness of the line under letters, in the size of the font."""
 
 
-class DoesNotFit(Exception):
-    """A text is too long for its box even at its least size, or a symbol cannot be written."""
-
-    def __init__(self, name: str) -> None:
-        """Keep which field or symbol it was."""
-        super().__init__(name)
-        self.name = name
+AS_GS1: Final = {"datamatrix": "gs1-datamatrix", "code128": "gs1-128"}
+"""How a GS1 key is written where a label says this kind."""
 
 
 class Paper(Pen, Protocol):
@@ -97,7 +93,7 @@ class Sheet:
         """
         texts = [(field, placed(field, facts, shorten=shorten)) for field in label.fields]
         drawn = [
-            (field, self.sized(field, symbols[field.name]))
+            self.fitted(field, symbols[field.name])
             for field in label.symbols
             if symbols.get(field.name)
         ]
@@ -105,8 +101,8 @@ class Sheet:
             self.lines(words, lines, size, left, top)
         for rule in label.rules:
             self.ink(rule.box, left, top)
-        for symbol, (made, module) in drawn:
-            self.symbol(symbol, made, module, left, top, symbols[symbol.name])
+        for each in drawn:
+            self.symbol(each, left, top)
 
     def lines(
         self, field: TextField, lines: Sequence[Said], size: float, left: float, top: float
@@ -149,6 +145,24 @@ class Sheet:
         """Return the nearest whole dot, in points."""
         return dots(millimetres, self.dpi) * POINTS_PER_INCH / self.dpi
 
+    def fitted(self, field: SymbolField, text: str) -> "FittedSymbol":
+        """Return a symbol as it will be drawn.
+
+        A GS1 key is written as such; where its box has no room for it, what it carries is.
+
+        Raises:
+            DoesNotFit: as `sized`.
+        """
+        private = private_form(text)
+        if private is None:
+            return FittedSymbol(field, text, *self.sized(field, text))
+        kind = AS_GS1.get(field.kind, field.kind)
+        as_key = replace(field, kind=kind, quiet=max(field.quiet, TYPES[kind].quiet))
+        try:
+            return FittedSymbol(as_key, text, *self.sized(as_key, text))
+        except DoesNotFit:
+            return FittedSymbol(field, private, *self.sized(field, private))
+
     def sized(self, field: SymbolField, text: str) -> tuple[Modules, int]:
         """Return a symbol and its module in whole dots, as large as its box allows.
 
@@ -172,16 +186,9 @@ class Sheet:
     def _room(self, side: float, field: SymbolField) -> int:
         return math.floor((side - 2 * field.frame) * self.dpi / MM_PER_INCH)
 
-    def symbol(
-        self,
-        field: SymbolField,
-        made: Modules,
-        module: int,
-        left: float,
-        top: float,
-        text: str,
-    ) -> None:
+    def symbol(self, fitted: "FittedSymbol", left: float, top: float) -> None:
         """Draw a symbol in the middle of its box, and the frame that marks it."""
+        field, made, module = fitted.field, fitted.modules, fitted.module
         box = field.box
         tall = dots(box.height - 2 * field.frame, self.dpi) if made.linear else module
         x, y = dots(left + box.x, self.dpi), dots(top + box.y, self.dpi)
@@ -195,7 +202,11 @@ class Sheet:
         )
         self.symbols.append(
             PlacedSymbol(
-                page=len(self.ended), kind=field.kind, text=text, module=module, around=around
+                page=len(self.ended),
+                kind=field.kind,
+                text=fitted.text,
+                module=module,
+                around=around,
             )
         )
         draw_modules(
@@ -219,6 +230,17 @@ class Sheet:
                 self.ink(each, left, top)
 
 
+@dataclass(frozen=True, slots=True)
+class FittedSymbol:
+    """A symbol that fits its box."""
+
+    field: SymbolField
+    text: str
+    modules: Modules
+    module: int
+    """Its X-dimension in dots."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlacedSymbol:
     """A symbol where it was drawn."""
@@ -231,45 +253,3 @@ class PlacedSymbol:
     """Its X-dimension in dots."""
     around: tuple[slice, slice]
     """Rows and columns of dots, its quiet zone included."""
-
-
-def face_of(field: TextField) -> Face:
-    """Return the fonts of a field."""
-    return Face(field.font, lots_everywhere=field.underline_letters)
-
-
-def placed(
-    field: TextField, facts: Mapping[str, Said], *, shorten: bool = False
-) -> tuple[float, list[Said]]:
-    """Return size and lines of what a field says.
-
-    Raises:
-        DoesNotFit: not even at the field's least size.
-    """
-
-    def fit(said: Said) -> tuple[float, list[Said]] | None:
-        return fitted(
-            said,
-            face_of(field),
-            size=field.size,
-            least=field.least,
-            lines=field.lines,
-            wide=field.box.width * POINTS_PER_MM,
-            tall=field.box.height * POINTS_PER_MM,
-        )
-
-    said = filled(field.text, facts)
-    found = fit(said)
-    if found is None and shorten:
-        whole = as_text(said)
-        # The longest beginning that fits; a longer one never fits where a shorter one does not.
-        ends = range(len(whole), 0, -1)
-        at = bisect_left(ends, True, key=lambda end: fit(_cut(whole, end)) is not None)
-        found = fit(_cut(whole, ends[at])) if at < len(ends) else None
-    if found is None:
-        raise DoesNotFit(field.name)
-    return found
-
-
-def _cut(text: str, end: int) -> Said:
-    return plain(f"{text[:end].rstrip()}…")

@@ -6,11 +6,12 @@ tag goes on a second, each with the number and the symbol, each saying which of 
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from typing import Final
 
-from traceability.printing.barcodes import Modules
-from traceability.printing.label import Label, SymbolField
-from traceability.printing.pdf import POINTS_PER_MM, DoesNotFit, Sheet
+from traceability.printing.field_text import POINTS_PER_MM, DoesNotFit
+from traceability.printing.label import Label
+from traceability.printing.pdf import FittedSymbol, Sheet
 from traceability.printing.words import LINE, Face, Said, broken, plain
 
 SIZES: Final = (7.0, 6.5, 6.0, 5.5)
@@ -32,7 +33,7 @@ def draw_plain(
 ) -> None:
     """Draw as many plain tags as all facts need; `why` says what was wrong with the label."""
     shown = list(_drawable(sheet, label, symbols))
-    right = min((field.box.x for field, _, _ in shown), default=label.width)
+    right = min((each.field.box.x for each in shown), default=label.width)
     wide = (right - 2 * MARGIN_MM) * POINTS_PER_MM
     tall = (label.height - 2 * MARGIN_MM) * POINTS_PER_MM
     why = f"PLAIN TAG: {why}"
@@ -43,8 +44,8 @@ def draw_plain(
         if len(pages) == 1:
             break
     for number, lines in enumerate(pages, start=1):
-        for field, made, module in shown:
-            sheet.symbol(field, made, module, 0, 0, symbols[field.name])
+        for each in shown:
+            sheet.symbol(each, 0, 0)
         count = f" Tag {number} of {len(pages)}." if len(pages) > 1 else ""
         head = broken(plain(why + count), BOLD, size, wide)
         for row, (face, line) in enumerate([*((BOLD, each) for each in head), *lines]):
@@ -77,13 +78,8 @@ def _set(
     return lines
 
 
-def _drawable(
-    sheet: Sheet, label: Label, symbols: Mapping[str, str]
-) -> Iterator[tuple[SymbolField, Modules, int]]:
-    """Yield each symbol that can be drawn, made and sized."""
+def _drawable(sheet: Sheet, label: Label, symbols: Mapping[str, str]) -> Iterator[FittedSymbol]:
+    """Yield each symbol that can be drawn."""
     for field in label.symbols:
-        try:
-            made, module = sheet.sized(field, symbols.get(field.name, ""))
-        except DoesNotFit:
-            continue
-        yield field, made, module
+        with suppress(DoesNotFit):
+            yield sheet.fitted(field, symbols.get(field.name, ""))

@@ -43,7 +43,7 @@ CONTENTS: Final = TagContents(
     circuit_type="Adult 3/8",
     way="wet, closed",
     prime="Sodium chloride 0.9 %, 1.5 L. No blood. No additives recorded.",
-    coating="",
+    coating="phosphorylcholine (by its sheet)",
     primed_at=PRIMED,
     use_by=PRIMED + timedelta(days=30),
     use_by_reason="storage policy, 30 days",

@@ -4,13 +4,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
+from traceability.domain.act_cards import CARDS, COUNT_CARDS, REASON_CARDS
+from traceability.domain.own_keys import PRIVATE, OwnKeys
 from traceability.domain.part_labels import PartLabel, part_symbol
 from traceability.domain.tags import (
-    CARDS,
-    COUNT_CARDS,
-    REASON_CARDS,
     SymbolKind,
     badge_symbol,
+    machine_symbol,
     place_symbol,
     write_symbol,
 )
@@ -75,7 +75,12 @@ def print_badges(people: Iterable[Mapping[str, str]], *, dpi: int = 300) -> Prin
 
 
 def print_places(
-    places: Iterable[Mapping[str, str]], *, site_code: str, kind: str = "", dpi: int = 203
+    places: Iterable[Mapping[str, str]],
+    *,
+    site_code: str,
+    kind: str = "",
+    keys: OwnKeys = PRIVATE,
+    dpi: int = 203,
 ) -> Printed:
     """Return place labels, one a page. Each of `places` has code, name, duty and unit.
 
@@ -85,7 +90,10 @@ def print_places(
     Raises:
         ValueError: a code that is not of letters A-Z, digits and hyphens within.
     """
-    cells = [(_said(each), {"place": place_symbol(site_code, each["code"])}) for each in places]
+    cells = [
+        (_said(each), {"place": keys.carrying(place_symbol(site_code, each["code"]))})
+        for each in places
+    ]
     return print_cells(_label_of_place(kind), cells, dpi, title="Place labels")
 
 
@@ -194,7 +202,11 @@ def _label_of_place(kind: str) -> Label:
 
 
 def render_machine_labels(
-    machines: Iterable[Mapping[str, str]], *, site_code: str, dpi: int = 203
+    machines: Iterable[Mapping[str, str]],
+    *,
+    site_code: str,
+    keys: OwnKeys = PRIVATE,
+    dpi: int = 203,
 ) -> bytes:
     """Return labels for machines, one a page. Each has code (asset number), name, duty and unit.
 
@@ -202,7 +214,7 @@ def render_machine_labels(
         ValueError: an asset number that is not of letters A-Z, digits and hyphens within.
     """
     cells = [
-        (_said(each), {"place": write_symbol(SymbolKind.PART, f"{site_code}.{each['code']}")})
+        (_said(each), {"place": keys.carrying(machine_symbol(site_code, each["code"]))})
         for each in machines
     ]
     return print_cells(load_label("place"), cells, dpi, title="Equipment labels").pdf

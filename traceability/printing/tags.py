@@ -8,10 +8,11 @@ from typing import Final
 
 from traceability.domain.tag_contents import ContentsItem, TagContents, contents_text
 from traceability.domain.tags import TagFacts
+from traceability.printing.field_text import DoesNotFit
 from traceability.printing.label import Box, Label, SymbolField, WrongLabel
 from traceability.printing.label_file import load_label
 from traceability.printing.paper import Printed, print_sheets, raster_sheet
-from traceability.printing.pdf import DoesNotFit, Sheet
+from traceability.printing.pdf import Sheet
 from traceability.printing.plain_tag import draw_plain
 from traceability.printing.proof import reads_back
 from traceability.printing.words import LINE_END, NO_BREAK, Run, Said, lot, plain

@@ -17,6 +17,7 @@ from traceability.reads.circuit_parts import PartFacts
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.storage.items import Product
+from traceability.storage.lookup import sheet_of
 
 WAYS: Final = {"wet-closed": "wet, closed", "wet-open": "wet, opened", "dry": "dry, not filled"}
 
@@ -60,7 +61,7 @@ def tag_facts(
         circuit_type=facts.circuit_type,
         way=facts.way,
         prime=_joined(lines),
-        coating="",
+        coating=_coating(session, circuit, site.site_id),
         primed_at=circuit.ended_at,
         use_by=circuit.use_by,
         use_by_reason=reason,
@@ -74,6 +75,12 @@ def tag_facts(
         zone=zone,
     )
     return replace(facts, contents=contents)
+
+
+def _coating(session: Session, circuit: CircuitFacts, site_id: UUID) -> str:
+    """Return the coating and whence that is known: a part swapped since may have another."""
+    sheet = sheet_of(session, site_id, circuit.circuit_type, circuit.sheet_version)
+    return f"{sheet.coating} (by its sheet)" if sheet and sheet.coating else ""
 
 
 def _joined(lines: tuple[str, ...]) -> str:

@@ -1,5 +1,6 @@
 """A circuit's tag and its other labels: printed to the label printer, or opened as PDF."""
 
+from dataclasses import replace
 from typing import Final
 
 from flask import Blueprint, Response, redirect, render_template, request, url_for
@@ -97,6 +98,7 @@ def _printed(circuit: CircuitFacts, size: str, copy: int) -> Printed:
             copy=copy,
             reason=say_limit(circuit.decides),
         )
+    facts = replace(facts, symbol=ours.own_keys.carrying(facts.symbol))
     return print_tag(facts, dpi=asked_dpi(), label=label, sign=tag_signer(ours.keys))
 
 
@@ -119,7 +121,7 @@ def notice(number: str, name: str) -> ResponseReturnValue:
         unit=site.unit,
         ring=site.ring,
         practice=site.practice,
-        symbol=circuit_symbol(site.code, circuit.number),
+        symbol=ours.own_keys.carrying(circuit_symbol(site.code, circuit.number)),
     )
     return as_pdf(print_notice(name, facts, dpi=asked_dpi()), f"{number}-{name}")
 

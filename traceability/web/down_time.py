@@ -12,9 +12,9 @@ from traceability.domain.tags import (
     OwnSymbol,
     SymbolKind,
     circuit_symbol,
+    form_symbol,
     read_symbol,
     site_and_name,
-    write_symbol,
 )
 from traceability.errors import BadValue, NotOnPaper, PartsMissing, Refused, UnknownCode
 from traceability.printing.down_time import render_down_time
@@ -118,8 +118,8 @@ def paper() -> ResponseReturnValue:
                 site=site.name,
                 ring=site.ring,
                 number=number.upper(),
-                sheet_symbol=write_symbol(SymbolKind.FORM, f"{site.code}.{number.upper()}"),
-                tag_symbol=circuit_symbol(site.code, number.upper()),
+                sheet_symbol=ours.own_keys.carrying(form_symbol(site.code, number.upper())),
+                tag_symbol=ours.own_keys.carrying(circuit_symbol(site.code, number.upper())),
                 circuit_type=name if found else "",
                 places=tuple(_boxes(found[0])) if found else (),
                 ticks=tuple(

@@ -118,7 +118,7 @@ def label(equipment_id: UUID) -> ResponseReturnValue:
         "unit": site.unit,
     }
     try:
-        paper = render_machine_labels([facts], site_code=site.code)
+        paper = render_machine_labels([facts], site_code=site.code, keys=ours.own_keys)
     except ValueError:
         # No asset number, or one that a symbol of ours cannot hold: it has no label.
         raise NotFound from None

@@ -10,9 +10,9 @@ from werkzeug.exceptions import NotFound
 from traceability.domain.part_labels import CannotLabel, PartLabel
 from traceability.domain.people import Right
 from traceability.errors import BadValue
+from traceability.printing.field_text import DoesNotFit
 from traceability.printing.label import WrongLabel
 from traceability.printing.paper import Printed
-from traceability.printing.pdf import DoesNotFit
 from traceability.printing.raster import as_png
 from traceability.printing.samples import label_names, sample
 from traceability.printing.sheets import (
@@ -102,7 +102,8 @@ def place_labels() -> ResponseReturnValue:
         ]
     if not texts:
         raise NotFound
-    return as_pdf(print_places(texts, site_code=site.code, kind=kind, dpi=asked_dpi()), "places")
+    made = print_places(texts, site_code=site.code, kind=kind, keys=ours.own_keys, dpi=asked_dpi())
+    return as_pdf(made, "places")
 
 
 @pages.get("/labels/scanner.pdf")

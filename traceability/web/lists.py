@@ -165,6 +165,7 @@ def save_sheet() -> ResponseReturnValue:
         way=request.form.get("way", ""),
         fill_ml=whole("fill_ml"),
         slots=tuple(_slots()),
+        coating=request.form.get("coating", ""),
         read_version=whole("read_version", default=0),
     )
     set_sheet(asked, site=session.site())

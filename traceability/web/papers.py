@@ -47,7 +47,7 @@ def circuit_paper(
         unit=f"{site.name}, {site.unit}",
         ring=site.ring,
         number=circuit.number,
-        symbol=circuit_symbol(site.code, circuit.number),
+        symbol=ours.own_keys.carrying(circuit_symbol(site.code, circuit.number)),
         practice=site.practice,
         head=head,
         facts=(

@@ -71,7 +71,7 @@ def save() -> ResponseReturnValue:
 def badge(person_id: str) -> ResponseReturnValue:
     """Issue a badge with a one-time PIN; both are shown this once and kept nowhere."""
     session.need(Right.ADMIN)
-    code, pin = new_badge_code(), new_pin()
+    code, pin = session.services().own_keys.badge_code(new_badge_code), new_pin()
     asked = IssueBadge(
         sent=session.sent(request.form.get("request_id")),
         person_id=session.key(person_id, "person"),

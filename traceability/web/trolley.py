@@ -16,13 +16,11 @@ from traceability.actions.prime.scan import (
     scan_again,
     scan_part,
 )
+from traceability.domain.act_cards import COUNT_CARDS, REASON_CARDS, Act
 from traceability.domain.part_labels import read_part_of
 from traceability.domain.people import Right
 from traceability.domain.tag_contents import read_contents
 from traceability.domain.tags import (
-    COUNT_CARDS,
-    REASON_CARDS,
-    Act,
     BrokenSymbol,
     OwnSymbol,
     SymbolKind,

@@ -7,9 +7,9 @@ from traceability.actions.once import Done
 from traceability.actions.prime.say import Say, say
 from traceability.actions.prime.scan import GoOn, ScanAgain, go_on, scan_again
 from traceability.actions.prime.take_back import Dropped, Undo, dropped, undo
+from traceability.domain.act_cards import Act
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import Need
-from traceability.domain.tags import Act
 from traceability.reads.trolley import TrolleyFacts
 from traceability.web import session
 from traceability.web.forms import device_moment

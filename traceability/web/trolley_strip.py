@@ -4,10 +4,10 @@ from typing import Final
 
 from flask import url_for
 
+from traceability.domain.act_cards import CARDS, Act
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import Need
-from traceability.domain.tags import CARDS, Act
 from traceability.domain.trolley import WAY_ON, Finding
 from traceability.messages import Said
 from traceability.reads.trolley import TrolleyFacts

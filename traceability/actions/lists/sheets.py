@@ -27,6 +27,8 @@ class SetSheet(Asked):
     way: str
     fill_ml: int
     slots: tuple[Slot, ...]
+    coating: str = ""
+    """What the blood side is coated with; empty: not said."""
     read_version: int
     """The version the form was filled in from; 0 for a new circuit type."""
 
@@ -59,6 +61,7 @@ def _set_sheet(asked: SetSheet, session: Session, site: Site) -> Done:
         way=asked.way,
         fill_ml=asked.fill_ml,
         slots=asked.slots,
+        coating=" ".join(asked.coating.split()),
     )
     try:
         require_sound(sheet)

@@ -1,8 +1,9 @@
-// A place's printed symbol, scanned on this page, chooses that place.
+// A place's printed symbol, scanned on this page, chooses that place. It is our own form, or in the
+// extension (254) of the unit's GS1 location number.
 document.addEventListener("scan", (event) => {
   const text = event.detail.text.replace(/^\][A-Za-z]\d/u, "");
   const select = document.querySelector("#place");
-  if (!select || !text.startsWith("CTP.")) return;
+  if (!select || !/^(CT|414\d{13}254)P\./u.test(text)) return;
   event.preventDefault();
   const found = [...select.options].find((option) => text.includes(`.${option.dataset.code}.`));
   const said = document.querySelector("#place-says");

@@ -54,7 +54,8 @@ function body(more) {
   return made;
 }
 
-const isBadge = (text) => text.startsWith("CTB.");
+// Our own form, or a GS1 service relation of a provider.
+const isBadge = (text) => /^(\][A-Za-z]\d)?(CTB\.|8017\d{18}$)/u.test(text);
 
 function scan(text, channel) {
   if (isBadge(text)) badge = text;

@@ -1,0 +1,60 @@
+"""The act cards: what each one does, its number and its verb."""
+
+from collections.abc import Mapping
+from enum import StrEnum
+from typing import Final
+
+
+class Act(StrEnum):
+    """Acts that have a printed card."""
+
+    UNDO = "UNDO"
+    SAME = "SAME"
+    COUNT = "COUNT"
+    PHOTO = "PHOTO"
+    NOT_READABLE = "NOTREADABLE"
+    NOT_FITTED = "NOTFITTED"
+    NEXT = "NEXT"
+    KEEP = "KEEP"
+    NEEDED = "NEEDED"
+    DROPPED = "DROPPED"
+    PAUSE = "PAUSE"
+    DISCARD = "DISCARD"
+    TAKE_OVER = "TAKEOVER"
+    SIGN = "SIGN"
+    HELP = "HELP"
+    AS_READ = "ASREAD"
+    TICK = "TICK"
+
+
+CARDS: Final[Mapping[Act, tuple[int, str]]] = {
+    Act.UNDO: (1, "Undo last"),
+    Act.SAME: (2, "Same again"),
+    Act.COUNT: (3, "Count"),
+    Act.PHOTO: (4, "Photo"),
+    Act.NOT_READABLE: (5, "Lot not readable"),
+    Act.NOT_FITTED: (6, "Not fitted"),
+    Act.NEXT: (7, "Next step"),
+    Act.KEEP: (8, "Keep, with reason"),
+    Act.NEEDED: (9, "Needed now"),
+    Act.DROPPED: (10, "Dropped: new one"),
+    Act.PAUSE: (11, "Pause"),
+    Act.DISCARD: (12, "Discard this prime"),
+    Act.TAKE_OVER: (13, "Take over"),
+    Act.SIGN: (14, "Sign"),
+    Act.HELP: (15, "Help"),
+    Act.AS_READ: (16, "As read"),
+    Act.TICK: (17, "Tick"),
+}
+"""Number and verb of each card, as printed and as shown on the button."""
+
+REASON_CARDS: Final[Mapping[str, str]] = {
+    "WHY-NOOTHER": "no-other",
+    "WHY-WAITS": "patient-waits",
+    "WHY-PHARMACIST": "pharmacist",
+    "WHY-BYHAND": "by-hand",
+}
+"""Bodies of the reason cards, and the reason each one gives."""
+
+COUNT_CARDS: Final[Mapping[str, int]] = {f"COUNT-{number}": number for number in range(2, 13)}
+"""Bodies of the number cards."""
