@@ -13,10 +13,11 @@ from traceability.printing.field_text import DoesNotFit
 from traceability.printing.graphics import as_printer_graphics
 from traceability.printing.label import WrongLabel
 from traceability.printing.paper import Printed
+from traceability.printing.proof import DoesNotReadBack
 from traceability.printing.queue import NotPrinted, send_to_queue
 from traceability.printing.raster import as_png
 from traceability.printing.samples import label_names, sample
-from traceability.printing.sheets import DoesNotReadBack, print_places
+from traceability.printing.sheets import print_places
 from traceability.reads.lists import places, site_facts
 from traceability.settings import RESOLUTIONS
 from traceability.tag_messages import NOT_DRAWN, place_label

@@ -26,7 +26,7 @@ from traceability.errors import (
 from traceability.messages import REASONS, WAYS_ON, WORDS, say_refusal
 from traceability.printing.field_text import DoesNotFit
 from traceability.printing.label import WrongLabel
-from traceability.printing.sheets import DoesNotReadBack
+from traceability.printing.proof import DoesNotReadBack
 from traceability.tag_messages import NOT_DRAWN
 from traceability.web.session import services
 
