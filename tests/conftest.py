@@ -16,6 +16,7 @@ from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, sync_playwright
 from sqlalchemy import create_engine
 
+from tests.printing.print_system import LabelPrinter, has_print_system, print_system
 from tests.servers import PostgresServer, postgresql, served_by_waitress
 
 settings.register_profile(
@@ -124,3 +125,13 @@ def served() -> Iterator[Callable[[Callable[..., Any]], str]]:
     """Serves an application and returns its address, until the test ends."""
     with ExitStack() as running:
         yield lambda app: running.enter_context(served_by_waitress(app))
+
+
+@pytest.fixture
+def printer(monkeypatch: pytest.MonkeyPatch) -> Iterator[LabelPrinter]:
+    """The system's own scheduler with two queues, and a label printer at their end."""
+    if not has_print_system():
+        pytest.fail("cups is not installed: run .ci/tools")
+    with print_system() as running:
+        monkeypatch.setenv("CUPS_SERVER", str(running.scheduler))
+        yield running

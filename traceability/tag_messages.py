@@ -6,6 +6,7 @@ from typing import Final
 from traceability.domain.part_labels import read_part
 from traceability.domain.tags import OwnSymbol, SymbolKind, read_symbol, site_and_name
 from traceability.domain.trials import READ_BACK, Trial, judge_trial
+from traceability.reads.lists import PlaceFacts, SiteFacts
 from traceability.reads.tag_texts import Says, TagTextFacts
 
 _SAYS: Final[Mapping[Says, str]] = {
@@ -22,6 +23,12 @@ _SAYS: Final[Mapping[Says, str]] = {
 NOT_WHOLE: Final = (
     "This is not the whole text of a tag, or a character in it was changed. Scan the large square "
     "symbol again, or read the tag itself."
+)
+
+
+NOT_DRAWN: Final = (
+    "Not printed: this label would not read as what it is to say. Write it by hand, and tell who "
+    "looks after the labels."
 )
 
 
@@ -62,6 +69,19 @@ _KINDS: Final[Mapping[SymbolKind, str]] = {
     SymbolKind.PART: "a part label: {name}",
     SymbolKind.FORM: "a form: {name}",
 }
+
+
+_DUTIES: Final = {"mounted": "ready, mounted", "boxed": "ready, boxed"}
+
+
+def place_label(place: PlaceFacts, site: SiteFacts) -> Mapping[str, str]:
+    """Return what a place's label says."""
+    return {
+        "code": place.code,
+        "name": place.name,
+        "duty": _DUTIES.get(place.stands_for or "", ""),
+        "unit": f"{site.name}, {site.unit}",
+    }
 
 
 def say_read_back(text: str, site_code: str, stated: TagTextFacts | None) -> str:

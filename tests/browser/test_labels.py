@@ -1,7 +1,6 @@
 """Labels as those see them who print them: the list, the tag at three sizes, reading back."""
 
 import re
-import stat
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,8 +11,10 @@ from playwright.sync_api import Browser, expect
 
 from app import create_app
 from tests.browser.person import person
-from tests.browser.unit import Unit
+from tests.browser.unit import Unit, by, key
 from tests.printing.paper import pages, symbols, text
+from tests.printing.print_system import LabelPrinter
+from traceability.actions.lists.site import SetPlace, set_place
 from traceability.domain.tags import OwnSymbol, read_symbol
 from traceability.domain.trials import TRIALS
 from traceability.printing.samples import label_names
@@ -86,38 +87,99 @@ def test_labels_are_looked_at_printed_and_read_back(
 
 
 @pytest.mark.parametrize(("queue", "says"), [("tags", "Sent to tags."), ("gone", "Not printed")])
-def test_a_tag_goes_to_the_units_printer_and_opens_if_it_does_not(  # noqa: PLR0917 - fixtures
+def test_a_tag_goes_to_the_units_printer_and_opens_if_it_does_not(
     unit: Unit,
     served: Callable[[Callable[..., Any]], str],
     chromium: Browser,
     seen: Path,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
+    printer: LabelPrinter,
     queue: str,
     says: str,
 ) -> None:
-    command = tmp_path / "lp"
-    command.write_text(
-        f'#!/bin/sh\ntest "$2" = tags || exit 1\ncat > {tmp_path}/sent\necho tags-1\n'
-    )
-    command.chmod(command.stat().st_mode | stat.S_IXUSR)
-    monkeypatch.setenv("PATH", f"{tmp_path}:/usr/bin:/bin")
     settings = replace(unit.services.settings, label_queue=queue, label_graphics=True)
     base = served(create_app(services=replace(unit.services, settings=settings)))
     number, _ = unit.ready_circuit()
     with person(chromium, base, seen) as one:
         one.signs_in("S. Berg")
         one.opens(f"/circuits/{number}")
-        form = one.page.locator("form[action$='/tag']")
+        form = one.page.locator("form[action$='/tag']").first
         form.evaluate("form => { form.target = '_self'; form.requestSubmit(); }")
         one.reads(says)
         one.looks(f"tag-{queue}")
         status, kind, _ = one.fetches(f"/circuits/{number}/tag.pdf")
         assert (status, kind) == (200, "application/pdf")
-    sent = tmp_path / "sent"
-    assert sent.exists() == (queue == "tags")
     if queue == "tags":
-        assert sent.read_bytes().startswith(b"^XA^PW799^LL496")
+        assert printer.gets(1).startswith(b"^XA^PW799^LL496")
+    else:
+        assert printer.prints == []
+
+
+def test_a_batch_goes_to_the_printer_with_progress_and_on_after_a_fault(
+    unit: Unit,
+    served: Callable[[Callable[..., Any]], str],
+    chromium: Browser,
+    seen: Path,
+    printer: LabelPrinter,
+) -> None:
+    """23 places through the system's own scheduler, its printer away in between."""
+    for number in range(20, 43):
+        place = SetPlace(
+            sent=by("S. Berg"),
+            place_id=key(f"place {number}"),
+            code=f"BED-{number}",
+            name=f"Bed {number}",
+            place_kind="bed",
+        )
+        set_place(place, site=unit.site)
+    settings = replace(unit.services.settings, label_queue="tags", label_graphics=True)
+    base = served(create_app(services=replace(unit.services, settings=settings)))
+    with person(chromium, base, seen) as one:
+        one.signs_in("S. Berg")
+        one.opens("/labels")
+        one.reads("The system says: printer tags is idle")
+        form = one.page.locator("form[action='/labels/print']:has([value=bed])")
+        form.get_by_role("button").click()
+        one.reads("23 of 23 sent to tags.")
+        one.looks("labels-sent")
+        expect(one.page.locator("progress")).to_have_js_property("value", 23)
+        labels = b"".join(printer.gets(number) for number in (1, 2, 3))
+        assert labels.count(b"^XA") == 23
+        printer.closes_its_queue()
+        one.opens("/labels")
+        one.page.locator("form[action='/labels/print']:has([value=bed])").get_by_role(
+            "button"
+        ).click()
+        one.reads("0 of 23 sent to tags.")
+        one.page.get_by_role("button", name="Try again").click()
+        one.reads("did not take it")
+        printer.opens_its_queue()
+        one.page.get_by_role("button", name="Try again").click()
+        one.reads("23 of 23 sent to tags.")
+
+
+def test_every_tag_that_is_printed_is_counted_and_every_print_finds_its_circuit(
+    unit: Unit, base: str, chromium: Browser, seen: Path
+) -> None:
+    number, tag = unit.ready_circuit()
+    with person(chromium, base, seen) as one:
+        one.signs_in("J. Ruiz")
+        copies = []
+        for size in ("", "circuit_tag_large", "drape_tag"):
+            one.opens(f"/circuits/{number}")
+            forms = one.page.locator("form[action$='/tag']")
+            form = forms.filter(has=one.page.locator(f"[value={size}]")) if size else forms
+            button = form.first.get_by_role("button")
+            one.unfolds()
+            with one.page.context.expect_page() as opened:
+                button.click()
+            copies.append(opened.value.url.partition("?")[2])
+            opened.value.close()
+        assert [re.search(r"copy=(\d)", each)[1] for each in copies] == ["0", "1", "2"]  # type: ignore[index]
+        assert "size=drape_tag" in copies[2]
+        for copy, says in (("0", ""), ("1", "Copy 2")):
+            pdf = one.fetches(f"/circuits/{number}/tag.pdf?copy={copy}")[2]
+            assert symbols(pages(pdf, 203)[0]) == [tag]
+            assert says in text(pdf)
 
 
 def test_a_part_without_a_code_gets_a_label_and_is_scanned_by_it(

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from typing import Any, Final
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -68,10 +69,18 @@ def test_too_many_pages_a_locked_and_a_broken_pdf_have_codes_of_their_own() -> N
     assert refused(pdf([gs1("A1")])[:300]) == "broken-picture"
 
 
-def test_of_a_moving_picture_the_first_frame_is_read() -> None:
+@pytest.mark.parametrize("kind", ["GIF", "PNG", "WEBP"])
+def test_of_a_moving_picture_the_first_frame_is_read(kind: str) -> None:
     buffer = io.BytesIO()
-    gs1("A1").save(buffer, "GIF", save_all=True, append_images=[gs1("B2")])
+    gs1("A1").save(buffer, kind, save_all=True, append_images=[gs1("B2")])
     assert [each.text for each in read_symbols(buffer.getvalue())] == ["010952123454321310A1"]
+
+
+@pytest.mark.parametrize("kind", [".png", ".tiff"])
+def test_sixteen_bits_a_colour_are_read(kind: str) -> None:
+    deep = np.repeat(np.asarray(gs1("A1"))[..., None], 3, axis=2).astype(np.uint16) * 257
+    _, data = cv2.imencode(kind, deep)
+    assert [each.text for each in read_symbols(data.tobytes())] == ["010952123454321310A1"]
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG"])

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from traceability.domain.tags import TagFacts, circuit_symbol
 from traceability.printing.label import Box, Label
 from traceability.printing.samples import TAG
+from traceability.printing.tags import print_tag
 
 Dots = NDArray[np.uint8]
 MM_PER_POINT: Final = 25.4 / 72
@@ -46,6 +47,11 @@ FACTS: Final = replace(
 def facts(**changed: Any) -> TagFacts:
     """Return a tag's facts, all in order but for what is said to be otherwise."""
     return replace(FACTS, **changed)
+
+
+def render_tag(said: TagFacts, *, dpi: int = 203, label: Label | None = None) -> bytes:
+    """Return the tag as a PDF."""
+    return print_tag(said, dpi=dpi, label=label).pdf
 
 
 def pages(pdf: bytes, dpi: int) -> list[Dots]:

@@ -85,6 +85,17 @@ class LabelPrinter:
             time.sleep(0.05)
         return self.prints[count - 1]
 
+    def closes_its_queue(self) -> None:
+        """Let the queue take no more prints, as when it was removed for repair."""
+        self._asks("cupsreject")
+
+    def opens_its_queue(self) -> None:
+        """Let it take prints again."""
+        self._asks("cupsaccept")
+
+    def _asks(self, command: str) -> None:
+        subprocess.run([command, "-h", str(self.scheduler), "tags"], check=True)
+
 
 @contextmanager
 def print_system() -> Iterator[LabelPrinter]:

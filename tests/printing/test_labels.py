@@ -5,10 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.printing.paper import FACTS, text
+from tests.printing.paper import FACTS, render_tag, text
 from traceability.printing.label import OFFERS, WrongLabel, labels_folder
 from traceability.printing.label_file import load_label
-from traceability.printing.tags import render_tag
 
 SOUND = """\
 # a label of two things

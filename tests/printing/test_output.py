@@ -3,7 +3,6 @@
 import io
 import math
 import re
-from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -14,7 +13,7 @@ from zplkit.output import Limits as OutputLimits
 from zplkit.rendering import Limits
 
 from tests.printing.paper import Dots
-from tests.printing.print_system import LabelPrinter, has_print_system, print_system
+from tests.printing.print_system import LabelPrinter
 from traceability.printing.barcodes import made_symbol
 from traceability.printing.graphics import as_printer_graphics
 from traceability.printing.paper import Printed
@@ -65,16 +64,6 @@ def test_the_preview_holds_the_same_dots_and_its_size() -> None:
     picture = Image.open(io.BytesIO(as_png(made.pages[0], made.dpi)))
     assert np.array_equal(~np.asarray(picture), made.pages[0])
     assert picture.info["dpi"] == pytest.approx((300, 300), abs=0.1)
-
-
-@pytest.fixture
-def printer(monkeypatch: pytest.MonkeyPatch) -> Iterator[LabelPrinter]:
-    """The system's own scheduler with two queues, and a label printer at their end."""
-    if not has_print_system():
-        pytest.fail("cups is not installed: run .ci/tools")
-    with print_system() as running:
-        monkeypatch.setenv("CUPS_SERVER", str(running.scheduler))
-        yield running
 
 
 def drawn(commands: bytes, made: Printed) -> Dots:

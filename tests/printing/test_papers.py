@@ -9,6 +9,7 @@ from traceability.domain.papers import CircuitPaper, DownTimePaper, PaperPart
 from traceability.domain.tags import SymbolKind, circuit_symbol, write_symbol
 from traceability.printing.circuit_paper import render_circuit_paper
 from traceability.printing.down_time import TAG, TAG_AT, render_down_time
+from traceability.printing.proof import DoesNotReadBack, proved_pdf
 
 LONG = "Norrvik Sound Hospital for the Whole Northern Coast and the Islands Before It"
 
@@ -163,3 +164,11 @@ def test_a_long_list_goes_on_on_further_pages_each_with_number_and_symbol() -> N
     assert len(drawn) > 1
     assert {tuple(symbols(page)) for page in drawn} == {(circuit().symbol,)}
     assert text(pdf).count("T77-0B1") == 90
+
+
+def test_a_paper_whose_symbol_reads_as_something_else_is_not_offered() -> None:
+    paper = circuit()
+    pdf = render_circuit_paper(paper)
+    assert proved_pdf(pdf, paper.symbol, "paper") == pdf
+    with pytest.raises(DoesNotReadBack):
+        proved_pdf(pdf, circuit_symbol("7QXM", "C-9999"), "paper")

@@ -21,10 +21,10 @@ from traceability.domain.act_cards import CARDS, COUNT_CARDS, REASON_CARDS, Act
 from traceability.domain.tags import OwnSymbol, SymbolKind, badge_symbol, read_symbol
 from traceability.printing.label_file import load_label
 from traceability.printing.sheets import (
+    print_places,
     render_act_cards,
     render_badges,
     render_machine_labels,
-    render_places,
 )
 
 PERSON = {
@@ -80,7 +80,7 @@ def test_the_symbol_of_a_card_is_forty_millimetres_and_lies_on_whole_dots() -> N
 
 def test_badges_and_places_read_back_and_hold_no_name_in_the_symbol() -> None:
     (badge,) = pages(render_badges([PERSON]), 300)
-    (place,) = pages(render_places([PLACE], site_code="7QXM"), 203)
+    (place,) = pages(print_places([PLACE], site_code="7QXM").pdf, 203)
     assert [read_symbol(each) for each in symbols(badge)] == [
         OwnSymbol(SymbolKind.BADGE, "7QXM23KFW9")
     ]
@@ -128,7 +128,7 @@ def test_whatever_names_each_text_of_a_badge_stays_in_its_box(person: dict[str, 
 def test_a_name_that_does_not_fit_shows_that_it_goes_on() -> None:
     (shown,) = (
         word.text
-        for word in words(render_places([{**PLACE, "name": "W" * 90}], site_code="7QXM"))
+        for word in words(print_places([{**PLACE, "name": "W" * 90}], site_code="7QXM").pdf)
         if "W" in word.text
     )
     assert shown.endswith("…")
@@ -138,4 +138,4 @@ def test_a_name_that_does_not_fit_shows_that_it_goes_on() -> None:
 @pytest.mark.parametrize("code", ["console 3", "CONSOLE_3", "", "-A", "Å"])
 def test_a_code_that_no_symbol_can_hold_is_refused(code: str) -> None:
     with pytest.raises(ValueError, match="no body of a symbol"):
-        render_places([{**PLACE, "code": code}], site_code="7QXM")
+        print_places([{**PLACE, "code": code}], site_code="7QXM")

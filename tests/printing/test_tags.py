@@ -21,6 +21,7 @@ from tests.printing.paper import (
     facts,
     outside_boxes,
     pages,
+    render_tag,
     runs_of_dots,
     sizes_mm,
     symbols,
@@ -33,7 +34,7 @@ from traceability.domain.tags import TagFacts
 from traceability.printing.label import Box, Rule
 from traceability.printing.label_file import load_label
 from traceability.printing.samples import CONTENTS
-from traceability.printing.tags import print_tag, render_tag
+from traceability.printing.tags import print_tag
 from traceability.printing.words import Face, as_text, plain, wrapped
 from traceability.security.tag_keys import signed_by, tag_public, tag_signer
 

@@ -241,3 +241,23 @@ def test_a_circuit_is_opened_from_its_page_and_the_page_offers_it_once(ward: War
     assert "print it anew" in page
     assert "An older tag shows a use-by that is too late" in client.get("/").get_data(as_text=True)
     assert ward.facts(circuit).way == "wet-open"
+
+
+def test_a_circuit_taken_by_an_old_tag_says_so_and_goes_on(ward: Ward) -> None:
+    ward.prime()
+    client = signed_in(ward, "bedside")
+    assert sends(client, "/circuits/C-0001/tag") == 302
+    assert sends(client, "/circuits/C-0001/opened") == 302
+    assert sends(client, "/take", tag=circuit_symbol(site_code(ward.site.id), "C-0001")) == 302
+    page = client.get("/taken/C-0001").get_data(as_text=True)
+    assert "Old tag. This is C-0001, use by" in page
+    assert "Go on. It is recorded." in page
+
+
+def test_a_circuit_taken_by_its_newest_tag_says_nothing_of_an_old_one(ward: Ward) -> None:
+    ward.prime()
+    client = signed_in(ward, "bedside")
+    assert sends(client, "/circuits/C-0001/opened") == 302
+    assert sends(client, "/circuits/C-0001/tag") == 302
+    assert sends(client, "/take", tag=circuit_symbol(site_code(ward.site.id), "C-0001")) == 302
+    assert "Old tag" not in client.get("/taken/C-0001").get_data(as_text=True)

@@ -9,17 +9,19 @@ import click
 from traceability.cli.exits import NotAvailable, WrongUsage
 from traceability.cli.store import opened, practice_store
 from traceability.printing.contact import contact_sheet
+from traceability.printing.field_text import DoesNotFit
 from traceability.printing.graphics import as_printer_graphics
 from traceability.printing.label import WrongLabel
 from traceability.printing.paper import Printed
+from traceability.printing.proof import DoesNotReadBack
 from traceability.printing.queue import NotPrinted, send_to_queue
 from traceability.printing.raster import as_png
 from traceability.printing.samples import label_names, sample
 from traceability.printing.sheets import print_places
-from traceability.reads.lists import PlaceFacts, places, site_facts
+from traceability.reads.lists import places, site_facts
 from traceability.settings import RESOLUTIONS
+from traceability.tag_messages import NOT_DRAWN, place_label
 
-DUTIES: Final = {"mounted": "ready, mounted", "boxed": "ready, boxed"}
 FORMS: Final[Mapping[str, Callable[[Printed], list[bytes]]]] = {
     "pdf": lambda made: [made.pdf],
     "png": lambda made: [as_png(page, made.dpi) for page in made.pages],
@@ -87,6 +89,8 @@ def labels(
                 _send(printed, queue, name, form)
     except WrongLabel as wrong:
         raise WrongUsage(str(wrong)) from wrong
+    except (DoesNotFit, DoesNotReadBack) as wrong:
+        raise NotAvailable(NOT_DRAWN) from wrong
 
 
 def _write(out: Path, name: str, printed: Printed, form: str) -> None:
@@ -117,14 +121,9 @@ def _of_store(dpi: int, *, practice: bool) -> Iterator[tuple[str, Printed]]:
     with opened(practice=practice) as services, services.reads() as session:
         site = site_facts(session)
         found = places(session, services.site.id)
-    unit, kinds = f"{site.name}, {site.unit}", sorted({place.kind for place in found})
+    kinds = sorted({place.kind for place in found})
     for number, kind in enumerate(kinds, start=1):
-        texts = [_place_texts(place, unit) for place in found if place.kind == kind]
+        texts = [place_label(place, site) for place in found if place.kind == kind]
         click.echo(f"{number} of {len(kinds)}: {kind}, {len(texts)} labels", err=True)
         made = print_places(texts, site_code=site.code, kind=kind, keys=services.own_keys, dpi=dpi)
         yield f"places-{kind}", made
-
-
-def _place_texts(place: PlaceFacts, unit: str) -> Mapping[str, str]:
-    duty = DUTIES.get(place.stands_for or "", "")
-    return {"code": place.code, "name": place.name, "duty": duty, "unit": unit}

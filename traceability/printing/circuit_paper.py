@@ -24,6 +24,7 @@ from traceability.printing.a4 import a4_pages, line
 from traceability.printing.answer import CELL, HEAD, TEXT, lot_markup
 from traceability.printing.barcodes import dots, draw_modules, own_matrix
 from traceability.printing.fonts import on_paper, register_fonts
+from traceability.printing.proof import proved_pdf
 from traceability.printing.words import kept_together
 
 MARGIN: Final = 15 * mm
@@ -38,7 +39,11 @@ BOLD: Final = ParagraphStyle("bold", parent=TEXT, fontName="sans-bold")
 
 
 def render_circuit_paper(paper: CircuitPaper) -> bytes:
-    """Return the paper as a PDF on A4; the same facts give the same bytes."""
+    """Return the paper as a PDF on A4; the same facts give the same bytes.
+
+    Raises:
+        DoesNotReadBack: its symbol does not read from a page.
+    """
     register_fonts()
     story: list[Flowable] = [
         _said(paper.head, HEAD),
@@ -52,14 +57,16 @@ def render_circuit_paper(paper: CircuitPaper) -> bytes:
     if paper.parts:
         story.append(_parts(paper.parts))
     story += [Spacer(1, 3 * mm), _said(paper.caution, TEXT)]
-    return a4_pages(
+    title = f"{paper.title}, {paper.number}"
+    pdf = a4_pages(
         story,
         partial(_furniture, paper),
-        title=f"{paper.title}, {paper.number}",
+        title=title,
         head_room=HEAD_ROOM,
         foot_room=FOOT_ROOM,
         margin=MARGIN,
     )
+    return proved_pdf(pdf, paper.symbol, title)
 
 
 def _said(text: str, style: ParagraphStyle) -> Paragraph:

@@ -9,8 +9,9 @@ from typing import Final
 from traceability.domain.papers import DownTimePaper
 from traceability.printing.field_text import POINTS_PER_MM
 from traceability.printing.label import Box, SymbolField
-from traceability.printing.paper import new_sheet
+from traceability.printing.paper import print_sheets
 from traceability.printing.pdf import Sheet
+from traceability.printing.proof import proved
 from traceability.printing.words import LINE, Face, broken, fitted, plain
 
 A4_MM: Final = (210.0, 297.0)
@@ -29,6 +30,7 @@ BOX: Final = (46.5, 18.5)
 BOXES_TOP: Final = 85.5
 DEEP: Final = 7
 """Rows of boxes on a page."""
+TITLE: Final = "Down-time sheets"
 SHEET_SYMBOL: Final = Box(x=168, y=10, width=30, height=30)
 TAG_SYMBOL: Final = Box(x=66, y=3, width=30, height=30)
 
@@ -41,15 +43,21 @@ ROWS: Final[Sequence[Sequence[tuple[str, float]]]] = (
 
 
 def render_down_time(papers: Iterable[DownTimePaper]) -> bytes:
-    """Return the sheets as a PDF, a page each; more pages where a type has more places."""
-    sheet = new_sheet(*A4_MM, DPI, title="Down-time sheets")
-    for paper in papers:
-        names = list(paper.places) or [""] * (4 * DEEP)
-        most = 4 * DEEP
-        for first in range(0, len(names), most):
-            _page(sheet, paper, names[first : first + most], more=first > 0)
-            sheet.next_page()
-    return sheet.finished()
+    """Return the sheets as a PDF, a page each; more pages where a type has more places.
+
+    Raises:
+        DoesNotReadBack: a page's dots read as something else.
+    """
+    printed, most = list(papers), 4 * DEEP
+
+    def draw(sheet: Sheet) -> None:
+        for paper in printed:
+            names = list(paper.places) or [""] * most
+            for first in range(0, len(names), most):
+                _page(sheet, paper, names[first : first + most], more=first > 0)
+                sheet.next_page()
+
+    return proved(print_sheets(*A4_MM, DPI, draw, title=TITLE), TITLE).pdf
 
 
 def _page(sheet: Sheet, paper: DownTimePaper, names: Sequence[str], *, more: bool) -> None:

@@ -2,16 +2,12 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
 from zoneinfo import ZoneInfo
 
 from traceability.printing.label_file import load_label
 from traceability.printing.paper import Printed
 from traceability.printing.sheets import print_cells
 from traceability.printing.words import lot, plain
-
-NOTICES: Final = ("on_hold", "do_not_use", "contents_not_recorded")
-"""Names of the labels, as shipped."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,7 +21,7 @@ from traceability.printing.label import Box, Label, WrongLabel
 from traceability.printing.label_file import load_label
 from traceability.printing.paper import Printed, print_sheets
 from traceability.printing.pdf import Sheet
-from traceability.printing.proof import reads_back
+from traceability.printing.proof import proved
 from traceability.printing.words import Said, lot, plain
 
 A4_MM: Final = (210.0, 297.0)
@@ -38,10 +38,6 @@ REASON_WORDS: Final = {
 
 Cell = tuple[Mapping[str, Said], Mapping[str, str]]
 """Facts and symbols of one label."""
-
-
-class DoesNotReadBack(Exception):
-    """A print's own dots do not read as what was to be printed: it is not offered."""
 
 
 def print_act_cards(*, dpi: int = 300) -> Printed:
@@ -161,13 +157,6 @@ def render_badges(people: Iterable[Mapping[str, str]], *, dpi: int = 300) -> byt
     return print_badges(people, dpi=dpi).pdf
 
 
-def render_places(
-    places: Iterable[Mapping[str, str]], *, site_code: str, kind: str = "", dpi: int = 203
-) -> bytes:
-    """Return `print_places` as a PDF."""
-    return print_places(places, site_code=site_code, kind=kind, dpi=dpi).pdf
-
-
 def print_cells(
     label: Label, cells: Sequence[Cell], dpi: int, *, title: str, shorten: bool = True
 ) -> Printed:
@@ -183,13 +172,7 @@ def print_cells(
             sheet.draw(label, facts, symbols, shorten=shorten)
             sheet.next_page()
 
-    return _proved(print_sheets(label.width, label.height, dpi, draw, title=title), title)
-
-
-def _proved(made: Printed, title: str) -> Printed:
-    if not reads_back(made):
-        raise DoesNotReadBack(title)
-    return made
+    return proved(print_sheets(label.width, label.height, dpi, draw, title=title), title)
 
 
 def _label_of_place(kind: str) -> Label:
@@ -243,7 +226,7 @@ def _on_a4(
                 _corners(sheet, label, left, top)
             sheet.next_page()
 
-    return _proved(print_sheets(*A4_MM, dpi, draw, title=title), title)
+    return proved(print_sheets(*A4_MM, dpi, draw, title=title), title)
 
 
 def _corners(sheet: Sheet, label: Label, left: float, top: float) -> None:

@@ -43,11 +43,6 @@ Signer = Callable[[str], bytes]
 """Returns the signature of a text."""
 
 
-def render_tag(facts: TagFacts, *, dpi: int = 203, label: Label | None = None) -> bytes:
-    """Return the tag as a PDF in exact millimetres; see `print_tag`."""
-    return print_tag(facts, dpi=dpi, label=label).pdf
-
-
 def print_tag(
     facts: TagFacts, *, dpi: int = 203, label: Label | None = None, sign: Signer | None = None
 ) -> Printed:

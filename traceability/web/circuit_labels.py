@@ -12,6 +12,7 @@ from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
 from traceability.domain.tags import circuit_symbol
 from traceability.messages import say_limit
+from traceability.printing.label import Label
 from traceability.printing.label_file import load_label
 from traceability.printing.notices import NoticeFacts, print_notice
 from traceability.printing.paper import Printed
@@ -35,8 +36,9 @@ MOST_COPIES: Final = 9999
 
 @pages.post("/circuits/<number>/tag")
 def order(number: str) -> ResponseReturnValue:
-    """Order the tag and show it; a second one is a copy and says so."""
-    circuit = the_circuit(number)
+    """Order the tag and show it; a second one is a copy and says so, whichever its size."""
+    circuit, size = the_circuit(number), request.form.get("size", "")
+    _label_of_size(size)
     done = order_tag(
         OrderTag(
             sent=session.sent(request.form.get("request_id")),
@@ -48,22 +50,30 @@ def order(number: str) -> ResponseReturnValue:
     copy = _copy(str(done.facts["copy"]))
     ours = session.services().settings
     if ours.label_queue:
-        made = _printed(circuit, "", copy)
+        made = _printed(circuit, size, copy)
         try:
             send_to_queue(
                 made, queue=ours.label_queue, title=circuit.number, graphics=ours.label_graphics
             )
         except NotPrinted as wrong:
-            return _sent(circuit, copy, str(wrong)), 503
-        return _sent(circuit, copy, "")
-    return redirect(url_for("circuit_labels.tag", number=circuit.number, copy=copy))
+            return _sent(circuit, size, copy, str(wrong)), 503
+        return _sent(circuit, size, copy, "")
+    return redirect(
+        url_for("circuit_labels.tag", number=circuit.number, copy=copy, size=size or None)
+    )
 
 
-def _sent(circuit: CircuitFacts, copy: int, trouble: str) -> str:
+def _sent(circuit: CircuitFacts, size: str, copy: int, trouble: str) -> str:
     """Say where the tag went; it can be opened whatever became of the printer."""
     queue = session.services().settings.label_queue
     return render_template(
-        "tag_sent.html", c=circuit, copy=copy, queue=queue, trouble=trouble, nav="shelf"
+        "tag_sent.html",
+        c=circuit,
+        size=size,
+        copy=copy,
+        queue=queue,
+        trouble=trouble,
+        nav="shelf",
     )
 
 
@@ -87,9 +97,7 @@ def _printed(circuit: CircuitFacts, size: str, copy: int) -> Printed:
     ours = session.services()
     if circuit.standing.phase is Phase.PRIMING:
         raise NotFound
-    label = load_label(size) if size in label_names() else None
-    if label is not None and label.of != "circuit":
-        raise NotFound
+    label = _label_of_size(size)
     with ours.reads() as reads:
         facts = tag_facts(
             reads,
@@ -100,6 +108,14 @@ def _printed(circuit: CircuitFacts, size: str, copy: int) -> Printed:
         )
     facts = replace(facts, symbol=ours.own_keys.carrying(facts.symbol))
     return print_tag(facts, dpi=asked_dpi(), label=label, sign=tag_signer(ours.keys))
+
+
+def _label_of_size(name: str) -> Label | None:
+    """Return the label of a circuit by that name; None: the usual one."""
+    label = load_label(name) if name in label_names() else None
+    if label is not None and label.of != "circuit":
+        raise NotFound
+    return label
 
 
 @pages.get("/circuits/<number>/notice/<name>.pdf")

@@ -24,7 +24,10 @@ from traceability.errors import (
     WrongCredentials,
 )
 from traceability.messages import REASONS, WAYS_ON, WORDS, say_refusal
+from traceability.printing.field_text import DoesNotFit
 from traceability.printing.label import WrongLabel
+from traceability.printing.proof import DoesNotReadBack
+from traceability.tag_messages import NOT_DRAWN
 from traceability.web.session import services
 
 log = logging.getLogger(__name__)
@@ -67,6 +70,12 @@ def register(app: Flask) -> None:
     def _label(wrong: WrongLabel) -> ResponseReturnValue:
         log.error("a label cannot be used: %s", wrong)
         return _answer(f"This label's file cannot be used. Tell who changed it: {wrong}", 503)
+
+    @app.errorhandler(DoesNotFit)
+    @app.errorhandler(DoesNotReadBack)
+    def _drawn(wrong: Exception) -> ResponseReturnValue:
+        log.error("a label was not drawn: %r", wrong)
+        return _answer(NOT_DRAWN, 503)
 
     @app.errorhandler(HTTPException)
     def _http(error: HTTPException) -> ResponseReturnValue:

@@ -1,5 +1,7 @@
 """Labels to print ahead of need, looked at as they are, and read back once they are printed."""
 
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
@@ -13,6 +15,7 @@ from traceability.errors import BadValue
 from traceability.printing.field_text import DoesNotFit
 from traceability.printing.label import WrongLabel
 from traceability.printing.paper import Printed
+from traceability.printing.queue import NotPrinted, queue_says, send_to_queue
 from traceability.printing.raster import as_png
 from traceability.printing.samples import label_names, sample
 from traceability.printing.sheets import (
@@ -23,15 +26,16 @@ from traceability.printing.sheets import (
 )
 from traceability.reads.lists import ProductFacts, places, products, site_facts
 from traceability.settings import RESOLUTIONS
-from traceability.tag_messages import say_read_back
+from traceability.tag_messages import place_label, say_read_back
 from traceability.web import session
 from traceability.web.forms import number_in
 from traceability.web.tag_text import stated_by
 
 pages = Blueprint("labels", __name__)
 
-DUTIES: Final = {"mounted": "ready, mounted", "boxed": "ready, boxed"}
 MOST_COPIES: Final = 200
+AT_ONCE: Final = 10
+"""Labels that are made and sent at one request; so many take about a second."""
 
 
 @pages.get("/labels")
@@ -64,10 +68,21 @@ def _page(text: str, sentence: str) -> str:
         products=own,
         resolutions=RESOLUTIONS,
         dpi=ours.settings.label_dpi,
+        queue=ours.settings.label_queue,
+        queue_is=_queue_is(ours.settings.label_queue),
+        own=ours.own_keys,
         text=text[:80],
         sentence=sentence,
         nav="lists",
     )
+
+
+def _queue_is(queue: str) -> str:
+    """Return what the system says of the unit's label printer; why it says nothing."""
+    try:
+        return queue_says(queue) if queue else ""
+    except NotPrinted as wrong:
+        return str(wrong)
 
 
 @pages.get("/labels/sample/<name>.png")
@@ -87,23 +102,74 @@ def sample_png(name: str) -> ResponseReturnValue:
 def place_labels() -> ResponseReturnValue:
     """Give the labels of all places of one kind."""
     session.need(Right.ACT)
-    ours, kind = session.services(), request.args.get("kind", "")
+    batch = _places(request.args.get("kind", ""))
+    return as_pdf(batch.made(0, batch.count), "places")
+
+
+@pages.post("/labels/print")
+def print_batch() -> ResponseReturnValue:
+    """Send the next labels of a batch to the unit's printer, and say how many are sent.
+
+    A batch is done in pieces, each its own request: how far it is stands on the page, and after
+    a fault it goes on where it stopped.
+    """
+    session.need(Right.ACT)
+    form, ours = request.form, session.services().settings
+    if not ours.label_queue:
+        raise NotFound
+    batch = _parts(form) if form.get("what") == "parts" else _places(form.get("kind", ""))
+    first = min(number_in(form.get("first", "0")) or 0, batch.count)
+    some, trouble = min(AT_ONCE, batch.count - first), ""
+    try:
+        if some:
+            send_to_queue(
+                batch.made(first, some),
+                queue=ours.label_queue,
+                title=batch.title,
+                graphics=ours.label_graphics,
+            )
+    except NotPrinted as wrong:
+        some, trouble = 0, str(wrong)
+    page = render_template(
+        "labels_sent.html",
+        title=batch.title,
+        queue=ours.label_queue,
+        sent=first + some,
+        count=batch.count,
+        trouble=trouble,
+        again={name: text for name, text in form.items() if name != "first"},
+        nav="lists",
+    )
+    return page, 503 if trouble else 200
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    title: str
+    count: int
+    made: Callable[[int, int], Printed]
+    """The labels from this one on, so many of them; drawn when asked for."""
+
+
+def _places(kind: str) -> _Batch:
+    ours = session.services()
     with ours.reads() as reads:
-        site = site_facts(reads)
-        texts = [
-            {
-                "code": place.code,
-                "name": place.name,
-                "duty": DUTIES.get(place.stands_for or "", ""),
-                "unit": f"{site.name}, {site.unit}",
-            }
-            for place in places(reads, ours.site.id)
-            if place.kind == kind
-        ]
+        site, found = site_facts(reads), places(reads, ours.site.id)
+    texts = [place_label(place, site) for place in found if place.kind == kind]
     if not texts:
         raise NotFound
-    made = print_places(texts, site_code=site.code, kind=kind, keys=ours.own_keys, dpi=asked_dpi())
-    return as_pdf(made, "places")
+    dpi = asked_dpi()
+
+    def made(first: int, count: int) -> Printed:
+        return print_places(
+            texts[first : first + count],
+            site_code=site.code,
+            kind=kind,
+            keys=ours.own_keys,
+            dpi=dpi,
+        )
+
+    return _Batch(f"Places: {kind}", len(texts), made)
 
 
 @pages.get("/labels/scanner.pdf")
@@ -127,8 +193,13 @@ def ruler() -> ResponseReturnValue:
 def part_labels() -> ResponseReturnValue:
     """Give labels for pieces of an item that has no code of its own."""
     session.need(Right.ACT)
-    ours, lot = session.services(), request.args.get("lot", "").strip()
-    product_id = session.key(request.args.get("product"), "product")
+    batch = _parts(request.args)
+    return as_pdf(batch.made(0, batch.count), "parts")
+
+
+def _parts(asked: Mapping[str, str]) -> _Batch:
+    ours, lot = session.services(), asked.get("lot", "").strip()
+    product_id = session.key(asked.get("product"), "product")
     with ours.reads() as reads:
         site = site_facts(reads)
         found = next((p for p in products(reads, ours.site.id) if p.id == product_id), None)
@@ -140,24 +211,28 @@ def part_labels() -> ResponseReturnValue:
         name=found.name,
         maker=found.maker,
         lot=lot,
-        expiry=_day(request.args.get("expires", "")),
+        expiry=_day(asked.get("expires", "")),
     )
-    copies = number_in(request.args.get("copies", "1")) or 1
-    try:
-        made = print_parts(
-            part,
-            site_code=site.code,
-            copies=min(copies, MOST_COPIES),
-            unit=site.unit,
-            practice=site.practice,
-            dpi=asked_dpi(),
-        )
-    except CannotLabel as wrong:
-        value = lot if wrong.field == "lot" else found.identifier
-        raise BadValue(field=wrong.field, value=value, why="short-name") from wrong
-    except DoesNotFit as wrong:
-        raise BadValue(field=wrong.name, value=lot, why="too-long") from wrong
-    return as_pdf(made, "parts")
+    dpi = asked_dpi()
+
+    def made(_: int, count: int) -> Printed:
+        try:
+            return print_parts(
+                part,
+                site_code=site.code,
+                copies=count,
+                unit=site.unit,
+                practice=site.practice,
+                dpi=dpi,
+            )
+        except CannotLabel as wrong:
+            value = lot if wrong.field == "lot" else part.item
+            raise BadValue(field=wrong.field, value=value, why="short-name") from wrong
+        except DoesNotFit as wrong:
+            raise BadValue(field=wrong.name, value=lot, why="too-long") from wrong
+
+    copies = number_in(asked.get("copies", "1")) or 1
+    return _Batch(f"{part.name}, lot {lot}", min(copies, MOST_COPIES), made)
 
 
 def _is_own(product: ProductFacts) -> bool:

@@ -17,6 +17,7 @@ from traceability.messages import say_cautions
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.reads.moves import is_reserved
+from traceability.reads.run_extras import tag_is_old
 from traceability.tag_messages import say_listed, say_tag_text
 from traceability.web import session
 from traceability.web.forms import checked, moment_of
@@ -140,12 +141,16 @@ def taken(number: str) -> ResponseReturnValue:
         at=on_run.taken_at if on_run else session.services().now(),
     )
     disputed = [each for each in circuit.runs if each.until is None and each.disputed]
+    ours = session.services()
+    with ours.reads() as reads:
+        old_tag = tag_is_old(reads, ours.site.id, circuit.id)
     return render_template(
         "taken.html",
         c=circuit,
         run=on_run,
         cautions=say_cautions(against),
         disputed=disputed,
+        old_tag=old_tag,
         nav="take",
     )
 
