@@ -64,7 +64,7 @@ class Compiled:
     """All products named, known here or not, each once."""
     makerless: Mapping[UUID, str] = field(default_factory=dict)
     """Products of the same kinds whose maker nobody recorded, with their kinds: they may be one
-    that is named."""
+    that is named. All of them where a product is named whose kind nobody entered."""
 
     @property
     def items(self) -> frozenset[str]:
@@ -108,10 +108,11 @@ def compiled(session: Session, scope: Scope, cut: Cut) -> Compiled:
 def _makerless(session: Session, asked: Compiled, cut: Cut) -> dict[UUID, str]:
     rows = select(Product.id, Product.kind).where(
         Product.site_id.in_(cut.sites),
-        Product.kind.in_(sorted(asked.kinds)),
         Product.maker == "",
         Product.id.not_in([product.id for product in asked.products]),
     )
+    if ANY_KIND not in asked.items:
+        rows = rows.where(Product.kind.in_(sorted(asked.kinds)))
     return {row.id: row.kind for row in session.execute(rows)}
 
 

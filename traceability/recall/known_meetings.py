@@ -175,7 +175,8 @@ def _as_known(session: Session, found: Mapping[UUID, UUID], cut: Cut) -> dict[UU
 def _first_of_reference(session: Session, ids: set[UUID], cut: Cut) -> dict[UUID, UUID]:
     """Return for each patient with a reference the first that was entered with it.
 
-    Ids rise with time, so that who comes later never changes an earlier answer. A reference is a hospital's own: the same text at another site is somebody else's.
+    Ids rise with time, so that who comes later never changes an earlier answer. A reference is a
+    hospital's own: the same text at another site is somebody else's.
     """
     entered = (
         select(Patient.site_id, Patient.id, KeptApart.text)
