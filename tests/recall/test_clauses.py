@@ -243,3 +243,12 @@ def test_a_product_is_asked_for_under_every_kind_it_was_said_to_be(ward: Ward) -
     assert after.kinds == {"cap", "tap"}
     again = told(ward, whole, number)
     assert (again.kinds, again.circuits) == (before.kinds, before.circuits)
+
+
+def test_an_answer_has_its_digest_again_whatever_has_become_of_the_stock(unit: Unit) -> None:
+    scope = _scope(ScopeTest(kind=Said.LOTS, texts=("T100",)))
+    first = told(unit.ward, scope)
+    Shelves(unit.ward).receive(code(TAP, "T100"), packs=1)
+    again = told(unit.ward, scope, first.cut.number)
+    assert [row.quantity for row in again.stock] != [row.quantity for row in first.stock]
+    assert again.digest == first.digest != told(unit.ward, scope).digest
