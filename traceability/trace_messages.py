@@ -31,7 +31,7 @@ MANY: Final[Mapping[Sort, str]] = {
     Sort.PLACE: "places",
     Sort.PERSON: "people",
     Sort.SPAN: "spans of days",
-    Sort.SCOPE: "questions",
+    Sort.SCOPE: "what is asked",
 }
 
 GAPS: Final = {

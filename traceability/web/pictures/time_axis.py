@@ -1,4 +1,6 @@
-"""Marks on a time axis: midnights of the unit's zone, or hours where two days or less are shown.
+"""Marks on a time axis: days of the unit's zone, years over a long span, hours over a short one.
+
+Hours stand where two days or less are shown, New Year's days where more than about eight years are.
 
 Steps of hours are steps of real time: the hour that autumn repeats is marked twice, with its zone.
 """
@@ -11,6 +13,9 @@ from zoneinfo import ZoneInfo
 
 MOST: Final = 7
 DAYS: Final = (1, 2, 4, 7, 14, 28, 56, 112, 224, 448)
+YEARS: Final = (2, 5, 10, 20, 50, 100)
+YEAR: Final = 365.25
+"""Days, on average; only for choosing a step."""
 MINUTES: Final = (10, 30, 60, 120, 180, 360, 720)
 
 
@@ -25,11 +30,20 @@ class Tick:
 def ticks(start: datetime, end: datetime, zone: ZoneInfo, *, most: int = MOST) -> Iterator[Tick]:
     """Give the marks from start to end, at most about `most`, in order of time."""
     length = end - start
-    return (
-        _days(start, end, zone, most)
-        if length > timedelta(days=2)
-        else _hours(start, end, zone, most)
-    )
+    if length <= timedelta(days=2):
+        return _hours(start, end, zone, most)
+    if length / timedelta(days=DAYS[-1]) <= most:
+        return _days(start, end, zone, most)
+    return _years(start, end, zone, most)
+
+
+def _years(start: datetime, end: datetime, zone: ZoneInfo, most: int) -> Iterator[Tick]:
+    years = (end - start) / timedelta(days=YEAR)
+    step = next((each for each in YEARS if years / each <= most), YEARS[-1])
+    year = start.astimezone(zone).year // step * step + step
+    while (at := datetime(year, 1, 1, tzinfo=zone)) <= end:
+        yield Tick(at, f"{at:%Y-%m-%d}")
+        year += step
 
 
 def _days(start: datetime, end: datetime, zone: ZoneInfo, most: int) -> Iterator[Tick]:
