@@ -27,6 +27,7 @@ from .hospital import (
     VENN,
     Colleague,
 )
+from .noticed import notice_comes
 from .patients import Course, begin_run, live_run, name_patient
 from .posts import POSTS, Keeper
 from .primes import ADULT, begin, prime, require
@@ -65,24 +66,20 @@ def _extra_prime(ward: Ward) -> Story[None]:
     yield ward.ends - timedelta(days=NOTICE_DAYS_AGO) - stage.now
     tap = ward.stock.products["tap"]
     tap_id = product_key(tap.standard, tap.identifier, site_id=SITE_ID)
-    _hold(ward, VENN, "lot", lot_key(tap_id, NOTICE_LOT))
+    notice = notice_comes(ward)
+    _hold(ward, VENN, "lot", lot_key(tap_id, NOTICE_LOT), notice)
     yield stage.minutes(10, 20)
-    _hold(ward, AALTO, "circuit", circuit.id)
+    _hold(ward, AALTO, "circuit", circuit.id, notice)
 
 
-def notice_number(ward: Ward) -> str:
-    """Return the number of the notice about the tap lot."""
-    return f"N-{ward.ends:%y}-014"
-
-
-def _hold(ward: Ward, by: Colleague, subject: str, subject_id: UUID) -> None:
+def _hold(ward: Ward, by: Colleague, subject: str, subject_id: UUID, notice: str) -> None:
     asked = PutOnHold(
         sent=ward.stage.sent(DESK, by),
         subject=subject,
         subject_id=subject_id,
         reason="notice",
         at=ward.stage.now,
-        notice=notice_number(ward),
+        notice=notice,
     )
     put_on_hold(asked, site=ward.stage.site)
 

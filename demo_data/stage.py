@@ -31,7 +31,7 @@ class Stage:
         self.rng = Random(seed)  # noqa: S311 - a story, not a secret
         self._order = count()
         self._waiting: list[tuple[datetime, int, Story[None]]] = []
-        self._site: Site | None = None
+        self._services: Services | None = None
 
     def clock(self) -> datetime:
         """Return the moment that the story has reached."""
@@ -39,18 +39,23 @@ class Stage:
 
     def open(self, services: Services) -> None:
         """Let acts go to the store of these services, by this clock."""
-        self._site = services.at(self.clock).site
+        self._services = services.at(self.clock)
 
     @property
-    def site(self) -> Site:
-        """The site that acts go to.
+    def services(self) -> Services:
+        """The services by this clock.
 
         Raises:
             RuntimeError: nobody has opened it yet.
         """
-        if self._site is None:
+        if self._services is None:
             raise RuntimeError("the stage is not open")
-        return self._site
+        return self._services
+
+    @property
+    def site(self) -> Site:
+        """The site that acts go to."""
+        return self.services.site
 
     def sent(self, screen: Screen, person: Colleague | None) -> Sent:
         """Return who sends the next act and from where; None: nobody is signed in."""
