@@ -55,7 +55,7 @@ def downgrade() -> None:
     if connection.scalar(sa.select(sa.func.count()).select_from(sa.table(TABLE))):
         acts = connection.scalar(sa.text("SELECT count(*) FROM event"))
         raise LosesRecords(
-            f"This store holds {acts} recorded acts, kept pictures among them; without this table "
-            "they would be lost. Keep the store as it is."
+            f"This store holds {acts} recorded acts and says which pictures were kept with them; "
+            "without this table that would be lost. Keep the store as it is."
         )
     op.drop_table(TABLE)

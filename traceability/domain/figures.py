@@ -139,8 +139,8 @@ FIGURES: Final = (
         unit="",
         found=(
             Figure(
-                says="no: what was read is on record without the picture; yes keeps the dots alone, "
-                "without place and time that a phone writes into them",
+                says="no: what was read is on record without the picture; yes keeps the dots "
+                "alone, without place and time that a phone writes into them",
                 source=NO_SOURCE,
             ),
         ),

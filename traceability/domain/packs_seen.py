@@ -1,4 +1,4 @@
-"""Symbols of one picture to packs: which symbols stand on one pack, and what is to be scanned of it.
+"""Symbols of a picture to packs: which of them stand on one pack, and what is scanned of it.
 
 A pack often carries two: product in one and lot in the other, or the same for two kinds of readers.
 Counting symbols would count such a pack twice; joining everything that looks alike would lose four

@@ -1,8 +1,8 @@
 """A picture without anything but its dots: what may be kept of a photo.
 
 A phone writes into the file where it was, when, and whose it is (EXIF, XMP, IPTC, a small copy of
-the picture from before it was cropped). Nothing of that is taken over: the dots are unpacked, turned
-upright and packed anew, and no other byte of the file is looked at.
+the picture from before it was cropped). Nothing of that is taken over: the dots are unpacked,
+turned upright and packed anew.
 """
 
 import io

@@ -10,7 +10,7 @@ from traceability.storage.triggers import never_changes
 
 
 class PrimePicture(Entity, Base):
-    """A photo from which parts of a prime were filled in. Erased, its row says that there was one."""
+    """A photo from which parts were filled in. Erased, its row says that there was one."""
 
     __tablename__ = "prime_picture"
     __table_args__ = (

@@ -166,6 +166,9 @@ def look_over(
 
     Args:
         session: one that reads.
+        site: whose.
+        circuit_id: the prime.
+        packs: as `packs_in` returns them.
         picture: SHA-256 of the file.
         device_id: whose acts these would be.
         at: now.
@@ -245,9 +248,7 @@ class _Looking:
         read = replace(last, chosen="as-read")
         return understand(read, half, self._session, self._circuit, self._today), True
 
-    def _judged(
-        self, line: PackLine, understood: Understood, facts: dict[str, Plain]
-    ) -> PackLine:
+    def _judged(self, line: PackLine, understood: Understood, facts: dict[str, Plain]) -> PackLine:
         now = situation_at(
             self._session,
             self._site,

@@ -186,11 +186,9 @@ def process_scan(
 ) -> Done:
     """Judge a scan and record what came of it.
 
-    Args:
-        said: what a person said to it, as it is to stand in the event.
-        same_scan_counts: the same code a moment ago was another piece, and is known to be.
-        other_half: the other symbol on the pack, where that is known; None: what this device
-            scanned just before may be it.
+    `said` is what a person said to it, as it is to stand in the event. `same_scan_counts`: the same
+    code a moment ago is known to be another piece. `other_half` is the other symbol on the pack;
+    None: what this device scanned just before may be it.
     """
     circuit = the_circuit(session, site, circuit_id)
     ledger = ledger_of(asked, session, site)

@@ -27,6 +27,6 @@ def picture_kept(session: Session, event: Recorded) -> None:
 @projects(Kind.PICTURE_ERASED)
 def picture_erased(session: Session, event: Recorded) -> None:
     """Say of the picture that it is no more."""
-    session.get_one(PrimePicture, (event.site_id, event.key("picture"))).superseded_no = (
-        event.number
-    )
+    session.get_one(
+        PrimePicture, (event.site_id, event.key("picture"))
+    ).superseded_no = event.number
