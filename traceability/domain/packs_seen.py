@@ -24,7 +24,15 @@ from traceability.identifiers.interpret import interpret
 from traceability.identifiers.pairs import join
 from traceability.identifiers.reading import Reading, Standard, Status
 
-__all__ = ["Corner", "PackSeen", "SymbolSeen", "What", "packs_seen", "without_separator"]
+__all__ = [
+    "Corner",
+    "PackSeen",
+    "SymbolSeen",
+    "What",
+    "packs_seen",
+    "reading_order",
+    "without_separator",
+]
 
 Corner = tuple[int, int]
 """Dots to the right and down."""
@@ -117,6 +125,24 @@ def packs_seen(symbols: Iterable[SymbolSeen], today: date) -> tuple[PackSeen, ..
     groups, unclear = _groups(parts)
     found += [_pack(group, unclear, today) for group in groups]
     return tuple(sorted(found, key=lambda pack: pack.symbols[0].number))
+
+
+def reading_order(boxes: Sequence[Sequence[Corner]]) -> list[int]:
+    """Return the places of the boxes in the list as people read: row by row, from the left.
+
+    A box belongs to a row while its middle lies above the lower edge of the row's first box.
+    """
+    tops = [min(y for _, y in box) for box in boxes]
+    feet = [max(y for _, y in box) for box in boxes]
+    lefts = [min(x for x, _ in box) for box in boxes]
+    found: list[int] = []
+    row: list[int] = []
+    for each in sorted(range(len(boxes)), key=lambda at: (tops[at], lefts[at])):
+        if row and (tops[each] + feet[each]) / 2 > feet[row[0]]:
+            found += sorted(row, key=lambda at: lefts[at])
+            row = []
+        row.append(each)
+    return found + sorted(row, key=lambda at: lefts[at])
 
 
 def without_separator(text: str) -> str:

@@ -35,7 +35,13 @@ from traceability.actions.prime.pictured import (
     packs_in,
 )
 from traceability.camera_messages import NO_PATIENT, WHY_ERASED, say_looked_over, say_pack
-from traceability.domain.packs_seen import PackSeen, SymbolSeen, What, without_separator
+from traceability.domain.packs_seen import (
+    PackSeen,
+    SymbolSeen,
+    What,
+    reading_order,
+    without_separator,
+)
 from traceability.domain.people import Right
 from traceability.imaging.pages import is_pages
 from traceability.imaging.read_symbol import ReadSymbol, UnreadablePicture
@@ -213,6 +219,7 @@ def _today() -> date:
 
 
 def _numbered(read: Sequence[ReadSymbol]) -> list[SymbolSeen]:
+    ordered = [read[at] for at in reading_order([each.box for each in read[:MOST_SYMBOLS]])]
     return [
         SymbolSeen(
             number=number,
@@ -221,7 +228,7 @@ def _numbered(read: Sequence[ReadSymbol]) -> list[SymbolSeen]:
             corners=each.box,
             suspect=each.suspect,
         )
-        for number, each in enumerate(read[:MOST_SYMBOLS], 1)
+        for number, each in enumerate(ordered, 1)
     ]
 
 

@@ -17,7 +17,7 @@ from uuid import UUID, uuid5
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from traceability.actions.on_circuit import priming_since, the_circuit, the_sheet
+from traceability.actions.on_circuit import priming_since, the_sheet
 from traceability.actions.once import Asked, Done, Site, answer_once
 from traceability.actions.part_rows import inside_pack
 from traceability.actions.prime.personal import is_personal
@@ -31,7 +31,7 @@ from traceability.domain.parts import Known, PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import Sheet, Slot
 from traceability.domain.trolley import PACK_KIND, Finding, Judgement, Verdict, judge
-from traceability.errors import BadValue
+from traceability.errors import BadValue, UnknownCode
 from traceability.storage.circuits import Circuit
 from traceability.storage.lookup import in_place
 from traceability.storage.scans import TrolleyAct
@@ -176,7 +176,9 @@ def look_over(
     Raises:
         UnknownCode, WrongState: there is no such prime, or it has ended.
     """
-    circuit = the_circuit(session, site, circuit_id)
+    circuit = session.get(Circuit, (site.id, circuit_id))  # not locked: nothing is written
+    if circuit is None:
+        raise UnknownCode(what="circuit", value=str(circuit_id))
     priming_since(session, circuit, "photo")
     looking = _Looking(session, site, circuit, picture, device_id, at)
     lines = tuple(looking.line(pack) for pack in packs)

@@ -143,7 +143,7 @@ export class Photo {
     const numbers = pack.boxes.map((each) => each.number);
     const bead = made("span", { class: "bead" }, mark(pack.mark, 28));
     const says = made("span", { class: "is" }, pack.says);
-    const words = made("div", {}, made("span", { class: "name" }, withLots(pack.title)), says);
+    const words = made("div", {}, made("span", { class: "name" }, withDates(withLots(pack.title))), says);
     for (const line of pack.lines) words.append(made("span", { class: "dim" }, line));
     let tick = null;
     let place = null;
@@ -169,7 +169,7 @@ export class Photo {
     this.button.hidden = this.filled || !count;
     this.button.replaceChildren(
       `Fill in ${count === 1 ? "1 pack" : `${count} packs`}`,
-      made("small", {}, "card 16. Each can be taken back: card 1"),
+      made("small", {}, "card 16, as read"),
     );
   }
 
@@ -237,6 +237,16 @@ const again = (ms) =>
     }
     addEventListener("online", go);
   });
+
+// No date is broken over two lines.
+function withDates(fragment) {
+  for (const node of [...fragment.childNodes]) {
+    if (node.nodeType !== Node.TEXT_NODE) continue;
+    const parts = node.data.split(/(\d{4}-\d\d(?:-\d\d)?)/u);
+    node.replaceWith(...parts.map((part, i) => (i % 2 ? made("span", { class: "nw" }, part) : part)));
+  }
+  return fragment;
+}
 
 // A photo that is too large to be sent is made smaller here, upright, with its dots alone.
 async function smaller(file) {
