@@ -565,6 +565,7 @@ _STATES: Final = {
 }
 
 _ACTS: Final = {
+    "photo": "Nothing can be filled in from a photo any more. Open the circuit to set it right.",
     "say": "Nothing was added. To change a part, open the circuit and swap it.",
     "undo": "Nothing was taken back. To change a part, open the circuit and swap it.",
     "dropped": "Nothing was changed. To change a part, open the circuit and swap it.",

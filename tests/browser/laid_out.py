@@ -44,8 +44,11 @@ def drawn_symbol(kind: str, text: str, module: int) -> Image.Image:
 
 
 def drawn_pack(pack: Pack, module: int) -> Image.Image:
-    """Return the pack: paper, words, symbols."""
-    symbols = [drawn_symbol(kind, text, module) for kind, text in pack.symbols]
+    """Return the pack: paper, words, symbols; bars are printed finer than squares."""
+    symbols = [
+        drawn_symbol(kind, text, max(module // 2, 2) if TYPES[kind].linear else module)
+        for kind, text in pack.symbols
+    ]
     wide = max(each.width for each in symbols) + 24
     tall = sum(each.height for each in symbols) + 12 * len(symbols) + 36
     paper = Image.new("L", (max(wide, 150), tall), PAPER)

@@ -15,7 +15,8 @@ const opener = document.querySelector("[data-camera-open]");
 const FRAME_WIDTH = 1280; // dots: what the reader was measured with
 const PACE = 120; // ms from one frame to the next, at least
 const GONE = 2000; // ms out of view before the same code is another piece
-const CHANGED = 10; // of 255: mean change of the view, above the noise of a still one
+const CHANGED = 24; // of 255: more than the noise of one dot of the small view
+const PLACES = 5; // so many of its 576 dots have changed: something was moved
 const FEW = 3; // frames in which a code was seen before its other half is not waited for
 const REST = 180000; // ms without any code before the camera is switched off
 const WITHIN = 8000; // ms for the answer to one frame
@@ -170,7 +171,8 @@ function thumbnail() {
   return Uint8Array.from({ length: data.length / 4 }, (_, i) => data[4 * i + 1]); // green: most of the light
 }
 
-const change = (one, other) => one.reduce((sum, value, i) => sum + Math.abs(value - other[i]), 0) / one.length;
+// A code that cannot be read for a while still lies there if nothing has moved.
+const moved = (one, other) => one.filter((value, i) => Math.abs(value - other[i]) > CHANGED).length >= PLACES;
 
 // The answer to a frame; null where there was none.
 async function ask(frame) {
@@ -218,7 +220,7 @@ function understood(packs, view, now) {
     }
   }
   for (const [text, each] of held) {
-    if (now - each.last > GONE && change(view, each.view) > CHANGED) held.delete(text);
+    if (now - each.last > GONE && moved(view, each.view)) held.delete(text);
   }
   for (const [key, each] of waits) if (now - each.last > GONE) waits.delete(key);
   if (offered && !waits.has(offered.pack.key)) offer(null);
@@ -254,8 +256,13 @@ const photo = new Photo({
     stop();
     panel.hidden = true;
     document.body.classList.add("camera-on");
+    opener.setAttribute("aria-expanded", "true");
   },
-  closed: () => document.body.classList.remove("camera-on"),
+  closed: () => {
+    document.body.classList.remove("camera-on");
+    opener.setAttribute("aria-expanded", "false");
+    opener.focus();
+  },
 });
 
 still.addEventListener("click", async () => {
@@ -272,7 +279,11 @@ for (const field of panel.querySelectorAll("[data-photo-file]")) {
 }
 
 // ---- listening -----------------------------------------------------------------------------------
-opener.addEventListener("click", () => (panel.hidden ? open() : close()));
+opener.addEventListener("click", () => {
+  if (photo.isOpen) photo.close();
+  else if (panel.hidden) open();
+  else close();
+});
 again.addEventListener("click", start);
 panel.querySelector("[data-camera-close]").addEventListener("click", close);
 
