@@ -268,3 +268,9 @@ class FileRefused(Refused):
     """A file cannot be kept with a letter. Facts: `name`, `fault`."""
 
     code = "file-refused"
+
+
+class PicturesNotKept(Refused):
+    """The unit's policy keeps no photos of a trolley. Facts: none."""
+
+    code = "pictures-not-kept"

@@ -565,6 +565,7 @@ _STATES: Final = {
 }
 
 _ACTS: Final = {
+    "photo": "Nothing can be filled in from a photo any more. Open the circuit to set it right.",
     "say": "Nothing was added. To change a part, open the circuit and swap it.",
     "undo": "Nothing was taken back. To change a part, open the circuit and swap it.",
     "dropped": "Nothing was changed. To change a part, open the circuit and swap it.",
@@ -728,6 +729,7 @@ def _not_allowed(facts: Facts) -> str:
         "notices": "a pharmacist, biomedical engineer or recall coordinator",
         "notice-replies": "a recall coordinator",
         "read-all": "an auditor",
+        "see-pictures": "a signer, charge consultant, recall coordinator or auditor",
     }
     who = needs.get(str(facts.get("right")), "somebody with another role")
     return f"This is for {who}. Ask one of them to show their badge here."
@@ -825,6 +827,9 @@ _REFUSALS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "file-refused": lambda f: (
         f"{f.get('name')} cannot be kept: "
         f"{_FILES.get(str(f.get('fault')), _FILES['type'])} Nothing was recorded."
+    ),
+    "pictures-not-kept": lambda _: (
+        "This unit keeps no photos: its policy says so. What was read from it is recorded."
     ),
     "cannot-correct": cannot_correct,
     "not-yours-to-correct": lambda _: NOT_YOURS,
@@ -947,6 +952,8 @@ _EVENTS: Final[Mapping[str, str]] = {
     "notice-reply-made": "Reply made",
     "notice-closed": "Notice closed",
     "notice-reopened": "Notice opened again",
+    "picture-kept": "Photo of the trolley kept",
+    "picture-erased": "Photo of the trolley erased",
 }
 
 

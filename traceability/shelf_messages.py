@@ -52,6 +52,7 @@ LIMIT_NAMES: Final = {
     "parts_expiry_counts": "The earliest expiry of a part limits the circuit too",
     "plasticiser_days": "Plasticiser note when wet for more than",
     "check_hours": "Look at a ready circuit at least every",
+    "keep_pictures": "Keep the photo of a laid-out trolley as evidence. No patient may be in it",
 }
 """Names of the policy's limits."""
 

@@ -1,6 +1,6 @@
 """Settings in, services out: the one place that puts engines, keys and clock together."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
 from uuid import UUID
@@ -15,6 +15,7 @@ from traceability.domain.known_rows import row_body
 from traceability.domain.notice_scope import Scope
 from traceability.domain.own_keys import OwnKeys
 from traceability.errors import NotSetUp
+from traceability.imaging.apart import Readers
 from traceability.reads.notice_delta import delta
 from traceability.recall.answer import answer
 from traceability.recall.for_notice import Answering, ask
@@ -43,6 +44,8 @@ class Services:
     known_site: Site | None = None
     answering: Answering | None = None
     """What answers a notice's scope; None: scopes are recorded, and nothing is asked."""
+    readers: Readers = field(default_factory=Readers)
+    """Of pictures; no process of theirs is started before the first picture."""
 
     @property
     def site(self) -> Site:
@@ -137,7 +140,8 @@ class Services:
         metadata.create_all(self.writer)
 
     def close(self) -> None:
-        """Let go of all connections."""
+        """Let go of all connections, and end the readers of pictures."""
+        self.readers.close()
         self.writer.dispose()
         self.reader.dispose()
 

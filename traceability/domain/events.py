@@ -98,6 +98,8 @@ class Kind(StrEnum):
     NOTICE_REPLY_MADE = "notice-reply-made"
     NOTICE_CLOSED = "notice-closed"
     NOTICE_REOPENED = "notice-reopened"
+    PICTURE_KEPT = "picture-kept"
+    PICTURE_ERASED = "picture-erased"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -133,5 +133,17 @@ FIGURES: Final = (
         unit="hours",
         found=(Figure(says="looked at once a day, at the shift check", source=NO_SOURCE),),
     ),
+    Figures(
+        code="keep_pictures",
+        default=_DEFAULTS.keep_pictures,
+        unit="",
+        found=(
+            Figure(
+                says="no: what was read is on record without the picture; yes keeps the dots "
+                "alone, without place and time that a phone writes into them",
+                source=NO_SOURCE,
+            ),
+        ),
+    ),
 )
 """In the order of the policy's page."""

@@ -41,6 +41,8 @@ class Right(StrEnum):
     """Open notices, add letters and scopes, ask again, work tasks off; the days the site works."""
     NOTICE_REPLIES = "notice-replies"
     """Give answers, reply, close and reopen notices."""
+    SEE_PICTURES = "see-pictures"
+    """See the photos of a trolley that were kept as evidence."""
 
 
 class Role(StrEnum):
@@ -62,12 +64,19 @@ class Role(StrEnum):
 EVERYONE: Final = frozenset({Right.ACT, Right.ASK})
 
 RIGHTS: Final[Mapping[Role, frozenset[Right]]] = {
-    Role.PRIMER: frozenset({Right.PRIME, Right.PAST_DATE}),
-    Role.HELPER: frozenset({Right.PRIME, Right.PAST_DATE}),
+    Role.PRIMER: frozenset({Right.PRIME, Right.PAST_DATE, Right.SEE_PICTURES}),
+    Role.HELPER: frozenset({Right.PRIME, Right.PAST_DATE, Right.SEE_PICTURES}),
     Role.BEDSIDE: frozenset({Right.SEE_PATIENTS}),
     Role.RETRIEVAL: frozenset({Right.SEE_PATIENTS}),
     Role.CONSULTANT: frozenset(
-        {Right.PAST_DATE, Right.PAST_STOP, Right.HOLD_CIRCUIT, Right.RULE, Right.SEE_PATIENTS}
+        {
+            Right.PAST_DATE,
+            Right.PAST_STOP,
+            Right.HOLD_CIRCUIT,
+            Right.RULE,
+            Right.SEE_PATIENTS,
+            Right.SEE_PICTURES,
+        }
     ),
     Role.STOCK: frozenset({Right.LISTS}),
     Role.BIOMEDICAL: frozenset({Right.HOLD_STOCK, Right.RULE_LOTS, Right.EQUIPMENT, Right.NOTICES}),
@@ -79,9 +88,10 @@ RIGHTS: Final[Mapping[Role, frozenset[Right]]] = {
             Right.NOTICES,
             Right.NOTICE_REPLIES,
             Right.DRILL,
+            Right.SEE_PICTURES,
         }
     ),
-    Role.AUDITOR: frozenset({Right.READ_ALL}),
+    Role.AUDITOR: frozenset({Right.READ_ALL, Right.SEE_PICTURES}),
     Role.ADMINISTRATOR: frozenset({Right.ADMIN, Right.LISTS, Right.DRILL}),
 }
 

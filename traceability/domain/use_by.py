@@ -68,6 +68,8 @@ class Limits:
     """Wet for longer than this: a note is shown, nothing is limited."""
     check_hours: int = 24
     """At least so often a circuit that stands ready is looked at. Common practice, no source."""
+    keep_pictures: bool = False
+    """Whether photos of a laid-out trolley are kept as evidence; no limit, and off by default."""
 
     def __post_init__(self) -> None:
         """Refuse limits below one."""

@@ -1,14 +1,15 @@
 """Reads pictures in a child process that can be ended without taking anything else down."""
 
+import base64
 import json
 import subprocess
 import sys
 import threading
 from types import TracebackType
-from typing import BinaryIO, Final, Self, cast
+from typing import Any, BinaryIO, Final, Self, cast
 
 from traceability.imaging.read_symbol import Point, ReadSymbol, UnreadablePicture
-from traceability.imaging.reader_process import ASKED, LENGTH
+from traceability.imaging.reader_process import ASKED, LENGTH, Ask
 
 LONGEST_S: Final = 20.0
 """For one picture or PDF, from when it is sent; one picture takes a fraction of a second."""
@@ -50,12 +51,7 @@ class ReaderApart:
             UnreadablePicture: also when the reader took too long or ended; the next picture
                 meets a new one.
         """
-        if not data:
-            raise UnreadablePicture("empty-file", bytes=0)
-        with self._one_at_a_time:
-            answer = json.loads(self._asked(data, live=live))
-        if "code" in answer:
-            raise UnreadablePicture(answer["code"], **answer["facts"])
+        answer = self._answer(data, Ask.FRAME if live else Ask.READ)
         return tuple(
             ReadSymbol(
                 text=text,
@@ -68,6 +64,14 @@ class ReaderApart:
             for text, name, box, suspect, way, page in answer["symbols"]
         )
 
+    def bare(self, data: bytes) -> bytes:
+        """Return the picture as an upright JPEG with nothing in it but its dots.
+
+        Raises:
+            UnreadablePicture: as `read`.
+        """
+        return base64.b64decode(self._answer(data, Ask.BARE)["picture"])
+
     def close(self) -> None:
         """End the process, if there is one."""
         process, self._process = self._process, None
@@ -75,7 +79,16 @@ class ReaderApart:
             process.kill()
             process.communicate()
 
-    def _asked(self, data: bytes, *, live: bool) -> bytes:
+    def _answer(self, data: bytes, what: Ask) -> dict[str, Any]:
+        if not data:
+            raise UnreadablePicture("empty-file", bytes=0)
+        with self._one_at_a_time:
+            answer: dict[str, Any] = json.loads(self._asked(data, what))
+        if "code" in answer:
+            raise UnreadablePicture(answer["code"], **answer["facts"])
+        return answer
+
+    def _asked(self, data: bytes, what: Ask) -> bytes:
         process = self._running()
         late = threading.Event()
 
@@ -87,7 +100,7 @@ class ReaderApart:
         alarm.start()
         try:
             to, back = cast("BinaryIO", process.stdin), cast("BinaryIO", process.stdout)
-            to.write(ASKED.pack(live, len(data)) + data)
+            to.write(ASKED.pack(what, len(data)) + data)
             to.flush()
             head = back.read(LENGTH.size)
             answer = back.read(LENGTH.unpack(head)[0]) if len(head) == LENGTH.size else b""
@@ -113,6 +126,20 @@ class ReaderApart:
                 stderr=subprocess.DEVNULL,
             )
         return self._process
+
+
+class Readers:
+    """Two readers, so that nobody who holds a pack to a camera waits for somebody's photo."""
+
+    def __init__(self) -> None:
+        """Start nothing yet."""
+        self.frames = ReaderApart()
+        self.photos = ReaderApart()
+
+    def close(self) -> None:
+        """End the processes, where there are any."""
+        self.frames.close()
+        self.photos.close()
 
 
 def _corners(box: list[list[int]]) -> tuple[Point, Point, Point, Point]:

@@ -9,6 +9,7 @@ import io
 import struct
 import zlib
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final
 
@@ -51,16 +52,23 @@ def photos(data: bytes) -> Iterator[Photo]:
     Raises:
         UnreadablePicture: nothing was unpacked that is larger than the limits above.
     """
-    if not data:
-        raise UnreadablePicture("empty-file", bytes=0)
-    if len(data) > LARGEST_BYTES:
-        raise UnreadablePicture("picture-too-large", bytes=len(data))
-    try:
+    with unpacking(data):
         if is_pages(data):
             for page in drawn_pages(data, MOST_PAGES):
                 yield _photo(page)
         else:
             yield from _opened(data)
+
+
+@contextmanager
+def unpacking(data: bytes) -> Iterator[None]:
+    """Make one typed fault of everything that can be wrong with a file while it is unpacked."""
+    if not data:
+        raise UnreadablePicture("empty-file", bytes=0)
+    if len(data) > LARGEST_BYTES:
+        raise UnreadablePicture("picture-too-large", bytes=len(data))
+    try:
+        yield
     except UnreadablePicture:
         raise
     except UnidentifiedImageError:

@@ -33,6 +33,7 @@ def read_limits(body: str) -> Limits:
         # Policies of the first version say neither of these.
         plasticiser_days=plain.get("plasticiser_days", Limits().plasticiser_days),
         check_hours=plain.get("check_hours", Limits().check_hours),
+        keep_pictures=plain.get("keep_pictures", Limits().keep_pictures),
     )
 
 

@@ -4,6 +4,7 @@ from flask import Flask
 
 from traceability.web import (
     ask,
+    camera,
     check,
     circuit_labels,
     circuits,
@@ -55,6 +56,7 @@ PARTS = (
     sign_in,
     prime,
     trolley,
+    camera,
     circuits,
     circuit_labels,
     take,

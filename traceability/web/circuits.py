@@ -20,6 +20,7 @@ from traceability.reads.happenings import happenings
 from traceability.reads.lists import places
 from traceability.reads.machines import machines
 from traceability.reads.notice_tasks import flags
+from traceability.reads.pictures import pictures_of
 from traceability.reads.run_extras import keepers, tag_is_old, uses_of_circuit
 from traceability.shelf_messages import WAYS, say_findings
 from traceability.tag_messages import say_tag_text
@@ -49,6 +50,7 @@ def page(number: str) -> ResponseReturnValue:
             "all_places": places(reads, ours.site.id),
             "keepers": keepers(reads, ours.site.id, circuit.id),
             "uses": uses_of_circuit(reads, ours.site.id, circuit.id),
+            "pictures": pictures_of(reads, ours.site.id, circuit.number),
             "old_tag": tag_is_old(reads, ours.site.id, circuit.id),
             "flags": flags(reads, ours.site.id, [circuit.id]),
             **run_words(machines(reads, ours.site.id)),

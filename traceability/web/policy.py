@@ -64,6 +64,7 @@ def save_policy() -> ResponseReturnValue:
         parts_expiry_counts=checked("parts_expiry_counts"),
         plasticiser_days=whole("plasticiser_days"),
         check_hours=whole("check_hours"),
+        keep_pictures=checked("keep_pictures"),
         read_version=whole("read_version"),
     )
     set_policy(asked, site=session.site())

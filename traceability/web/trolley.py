@@ -32,6 +32,7 @@ from traceability.errors import NothingToKeep
 from traceability.messages import REASONS, WORDS, Said, say_verdict
 from traceability.reads.trolley import TrolleyFacts
 from traceability.web import session
+from traceability.web.camera import filled
 from traceability.web.forms import device_moment, number_in
 from traceability.web.prime import the_primed, the_trolley
 from traceability.web.sign_in import badge_code
@@ -98,6 +99,8 @@ def page(number: str) -> ResponseReturnValue:
 def scan(number: str) -> ResponseReturnValue:
     """Judge one scan, whatever it is: a part, a card, a badge, a tag."""
     body = _body()
+    if body.get("channel") == "photo":
+        return _answer(number, filled(body, the_trolley(number)))
     text = str(body.get("text") or "")
     own = read_symbol(text)
     contents = read_contents(text)

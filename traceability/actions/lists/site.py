@@ -88,6 +88,7 @@ def limits_body(limits: Limits) -> dict[str, object]:
         "parts_expiry_counts": limits.parts_expiry_counts,
         "plasticiser_days": limits.plasticiser_days,
         "check_hours": limits.check_hours,
+        "keep_pictures": limits.keep_pictures,
     }
     opened = limits.opened_fluid_hours
     body["opened_fluid_minutes"] = None if opened is None else round(opened * 60)
@@ -179,6 +180,7 @@ class SetPolicy(Asked):
     parts_expiry_counts: bool
     plasticiser_days: int = DEFAULTS.plasticiser_days
     check_hours: int = DEFAULTS.check_hours
+    keep_pictures: bool = DEFAULTS.keep_pictures
     read_version: int
     """The version the form was filled in from."""
 
@@ -208,6 +210,7 @@ def _set_policy(asked: SetPolicy, session: Session, site: Site) -> Done:
             parts_expiry_counts=asked.parts_expiry_counts,
             plasticiser_days=asked.plasticiser_days,
             check_hours=asked.check_hours,
+            keep_pictures=asked.keep_pictures,
         )
     except ValueError:
         raise BadValue(field="limit", value="", why="too-small") from None

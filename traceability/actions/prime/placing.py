@@ -1,8 +1,11 @@
 """A scan on its way into the ledger: asked back, or its pieces put in their places."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from uuid import UUID
+
+from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import the_sheet
 from traceability.actions.once import Done, Site
@@ -112,22 +115,7 @@ def place_piece(
         if judgement.finding is not Finding.PLACED:
             break
         parts.append(_part(context, understood, sheet, judgement))
-        filled = [
-            each
-            for each in filled
-            if (each.slot, each.ordinal) != (judgement.slot, judgement.ordinal)
-        ]
-        filled.append(
-            InPlace(
-                slot=judgement.slot,
-                ordinal=judgement.ordinal,
-                state=PartState.RECORDED,
-                product_id=understood.product.id,
-                kind=understood.piece.kind,
-                lot=understood.piece.lot,
-                serial=understood.piece.serial,
-            )
-        )
+        filled = with_piece(filled, understood, judgement)
     if judgement is None or not parts:
         return _not_placed(context, understood, judgement)
     facts = understood_facts(understood) | _place_facts(
@@ -159,17 +147,49 @@ def _not_placed(context: Attempt, understood: Understood, judgement: Judgement |
 
 
 def _situation(context: Attempt, sheet: Sheet, filled: list[InPlace], site: Site) -> Situation:
-    _, limits = newest_policy(context.ledger.session, site.id)
-    today = context.at.astimezone(site.zone).date()
-    days = limits.days(Way(sheet.way))
+    session, device_id = context.ledger.session, context.ledger.sent.device_id
+    return situation_at(session, site, sheet, filled, at=context.at, device_id=device_id)
+
+
+def situation_at(
+    session: Session,
+    site: Site,
+    sheet: Sheet,
+    filled: Sequence[InPlace],
+    *,
+    at: datetime,
+    device_id: UUID,
+) -> Situation:
+    """Return the prime as it stands at a moment, for who scans at that device."""
+    _, limits = newest_policy(session, site.id)
+    today = at.astimezone(site.zone).date()
     return Situation(
         sheet=sheet,
         filled=filled,
         today=today,
-        planned_use_by=today + timedelta(days=days),
-        at=context.at,
-        device_id=context.ledger.sent.device_id,
+        planned_use_by=today + timedelta(days=limits.days(Way(sheet.way))),
+        at=at,
+        device_id=device_id,
     )
+
+
+def with_piece(
+    filled: Sequence[InPlace], understood: Understood, judgement: Judgement
+) -> list[InPlace]:
+    """Return what the places hold once the piece stands where it was judged to go."""
+    where = (judgement.slot, judgement.ordinal)
+    return [
+        *(each for each in filled if (each.slot, each.ordinal) != where),
+        InPlace(
+            slot=judgement.slot,
+            ordinal=judgement.ordinal,
+            state=PartState.RECORDED,
+            product_id=understood.product.id,
+            kind=understood.piece.kind,
+            lot=understood.piece.lot,
+            serial=understood.piece.serial,
+        ),
+    ]
 
 
 def _part(

@@ -20,6 +20,7 @@ from traceability.domain.people import Right
 from traceability.domain.trolley import WAY_ON, Finding, Verdict
 from traceability.errors import NotAllowed, NothingToKeep
 from traceability.security.roles import rights_of_person
+from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.lookup import phase_of
 from traceability.storage.people import Person
@@ -114,7 +115,7 @@ def _scan(asked: ScanPart, session: Session, site: Site) -> Done:
         slot=asked.slot,
         known=asked.known,
     )
-    return _process(scan, asked, asked.circuit_id, asked.at, session, site, {})
+    return process_scan(scan, asked, asked.circuit_id, asked.at, session, site, {})
 
 
 def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
@@ -141,7 +142,7 @@ def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
         scan = replace(scan, waived=(*scan.waived, act.code))
     else:
         raise NothingToKeep
-    return _process(scan, asked, asked.circuit_id, asked.at, session, site, said)
+    return process_scan(scan, asked, asked.circuit_id, asked.at, session, site, said)
 
 
 def _again(asked: ScanAgain, session: Session, site: Site) -> Done:
@@ -156,7 +157,7 @@ def _again(asked: ScanAgain, session: Session, site: Site) -> Done:
         raise NothingToKeep
     # What somebody with the right went past was that one piece: each further one asks again.
     scan = replace(scan, units=asked.times, counted=True, known=Known.COUNTED, slot="", waived=())
-    return _process(
+    return process_scan(
         scan, asked, asked.circuit_id, asked.at, session, site, {}, same_scan_counts=True
     )
 
@@ -171,7 +172,7 @@ def _scan_of(act: TrolleyAct, session: Session) -> Scan | None:
     return None if body.get("text") is None else read_scan(body, body["text"])
 
 
-def _process(
+def process_scan(
     scan: Scan,
     asked: Asked,
     circuit_id: UUID,
@@ -181,7 +182,14 @@ def _process(
     said: Mapping[str, object],
     *,
     same_scan_counts: bool = False,
+    other_half: Scan | None = None,
 ) -> Done:
+    """Judge a scan and record what came of it.
+
+    `said` is what a person said to it, as it is to stand in the event. `same_scan_counts`: the same
+    code a moment ago is known to be another piece. `other_half` is the other symbol on the pack;
+    None: what this device scanned just before may be it.
+    """
     circuit = the_circuit(session, site, circuit_id)
     ledger = ledger_of(asked, session, site)
     # A clock that is years behind would else make an expired part seem good.
@@ -199,9 +207,7 @@ def _process(
         kept = may_be_kept(scan, at.astimezone(site.zone).date())
         question = Question(code="prime-has-ended", facts={}, keeps_text=kept)
         return context.question(question, Verdict.LOOK_AGAIN)
-    previous = last_act(session, circuit, asked.sent.device_id)
-    half = previous is not None and previous.code in {"half-label", Finding.LOT_NOT_IN_CODE}
-    before = _scan_of(previous, session) if previous is not None and half else None
+    before = other_half or _half_before(session, circuit, asked)
     today = at.astimezone(site.zone).date()
     understood = understand(scan, before, session, circuit, today)
     if isinstance(understood, Question):
@@ -211,3 +217,11 @@ def _process(
         question = Question(code="carton", facts=facts, harmless=True)
         return context.question(question, Verdict.LOOK_AGAIN)
     return place_piece(context, understood, site, same_scan_counts=same_scan_counts)
+
+
+def _half_before(session: Session, circuit: Circuit, asked: Asked) -> Scan | None:
+    """Return what this device scanned just before, if it waits for its other half."""
+    previous = last_act(session, circuit, asked.sent.device_id)
+    if previous is None or previous.code not in {"half-label", Finding.LOT_NOT_IN_CODE}:
+        return None
+    return _scan_of(previous, session)

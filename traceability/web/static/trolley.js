@@ -26,6 +26,7 @@ const queue = new Queue({
   answered(entry, answer) {
     if (!Object.values(urls).includes(entry.url)) return; // of another prime: its page shows it
     show(answer);
+    document.dispatchEvent(new CustomEvent("answered", { detail: { body: entry.body, answer } }));
   },
   kept(count, why, lost) {
     network.textContent = why === "network" ? `No network. ${count} kept` : why ? `${count} kept` : "Network on";
@@ -72,6 +73,9 @@ function act(name, choice) {
   if (name === "reason") more.reason = choice;
   queue.put(urls.act, body(more));
 }
+
+// A pack of a photo: its id follows from the photo, so that the same one sent again is one act.
+document.addEventListener("put-scan", ({ detail }) => queue.put(urls.scan, detail));
 
 // ---- showing -------------------------------------------------------------------------------------
 function show(answer) {
