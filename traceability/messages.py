@@ -65,7 +65,7 @@ def say_verdict(verdict: str, code: str, facts: Facts) -> Said:
     return Said(
         word=WORDS.get(verdict, WORDS["look-again"]),
         sentence=sentence,
-        lines=tuple(line for line in lines if line),
+        lines=tuple(line.strip() for line in lines if line),
         speech=speech,
     )
 
@@ -92,6 +92,24 @@ def lot_line(facts: Facts) -> str:
 
 
 Words: TypeAlias = tuple[str, Sequence[str]]
+
+
+def _way_on(facts: Facts, kept: str = "Keep it with a reason: card 8.") -> str:
+    """Return the named way past a finding; `kept` is what a person may say without a right."""
+    ways = {
+        "past-stop": "Needed now? Card 9: consultant's badge and reason.",
+        "past-date": "Needed now? Card 9: a signer's badge and reason.",
+    }
+    return ways.get(str(facts.get("way_on")), kept)
+
+
+def _in_already(facts: Facts) -> str:
+    """Return what of this kind is in: "In already: 1 of 2, lot 4K0O17I1."; nothing for none."""
+    if not facts.get("in_count"):
+        return ""
+    lots = [str(each) for each in _list(facts.get("in_lots"))]
+    named = f", {'lot' if len(lots) == 1 else 'lots'} {', '.join(lots)}" if lots else ""
+    return f"In already: {facts['in_count']} of {facts.get('in_of')}{named}."
 
 
 def _placed(facts: Facts) -> Words:
@@ -123,12 +141,15 @@ def _same_scan(facts: Facts) -> Words:
 
 
 def _wrong_type(facts: Facts) -> Words:
+    piece = "pack" if facts.get("kind") == "circuit-pack" else "part"
     return (
-        f"This pack is for {facts['scanned']}",
+        f"This {piece} is for {facts['scanned']}",
         [
             f"This prime is {facts['wanted']}. Nothing was added. Do not open it; fetch the "
-            "other pack.",
-            "Needed now? Card 9: consultant's badge and reason.",
+            "other pack."
+            if piece == "pack"
+            else f"This prime is {facts['wanted']}. Nothing was added. Set it aside.",
+            _way_on(facts),
         ],
     )
 
@@ -139,8 +160,9 @@ def _wrong_fluid(facts: Facts) -> Words:
         if facts.get("wanted")
         else "Fluid is not on the sheet",
         [
-            f"It is {facts['scanned']}, {lot_line(facts)}. Nothing was added. Set this bag aside.",
-            "Needed now? Card 9: consultant's badge and reason.",
+            f"It is {facts['scanned']}, {lot_line(facts)}. Nothing was added. Set this bag aside. "
+            + _in_already(facts),
+            _way_on(facts),
         ],
     )
 
@@ -149,8 +171,9 @@ def _suction(facts: Facts) -> Words:
     return (
         "No taps or ports on the suction side",
         [
-            f"{facts.get('place')} lies before the pump: air would be drawn in. Nothing was added.",
-            "Choose a place after the pump.",
+            f"{facts.get('place')} lies before the pump: air would be drawn in. Nothing was added. "
+            + _in_already(facts),
+            f"Choose a place after the pump. {_way_on(facts)}",
         ],
     )
 
@@ -162,8 +185,52 @@ def _on_hold(facts: Facts) -> Words:
         f"On hold: notice {notice} names this lot" if named else f"On hold: {notice or 'see list'}",
         [
             f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Put it in the "
-            "quarantine bin.",
-            "Scan one of another lot. Needed now? Card 9: consultant's badge and reason.",
+            f"quarantine bin. {_in_already(facts)}",
+            f"Scan one of another lot. {_way_on(facts)}",
+        ],
+    )
+
+
+def _in_notice(facts: Facts) -> Words:
+    return (
+        f"Open notice {facts.get('notice')} names this one",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Put it in the "
+            f"quarantine bin. {_in_already(facts)}",
+            f"Nobody has put it on hold yet. Scan one of another lot. {_way_on(facts)}",
+        ],
+    )
+
+
+def _like_notice(facts: Facts) -> Words:
+    return (
+        f"Open notice {facts.get('notice')} may mean this one",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Its lot looks alike, or "
+            "what the notice asks for is not known here.",
+            f"Take one of another lot. None? {_way_on(facts)}",
+        ],
+    )
+
+
+def _opened_earlier(facts: Facts) -> Words:
+    return (
+        "This piece was opened before",
+        [
+            f"{facts.get('name')}, serial {facts.get('serial')}: it was in {facts.get('circuit')} "
+            f"and is out again. Nothing was added. Set it aside. {_in_already(facts)}",
+            f"Scan a new one. {_way_on(facts)}",
+        ],
+    )
+
+
+def _never_received(facts: Facts) -> Words:
+    return (
+        "This lot was never booked in",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Right pack? Compare with "
+            "the print.",
+            _way_on(facts, "It is right? Keep it with a reason: card 8. Then count the shelf."),
         ],
     )
 
@@ -173,8 +240,8 @@ def _expired(facts: Facts) -> Words:
         f"Expired {facts['expiry']}",
         [
             f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Set it aside, take "
-            "another.",
-            "Needed now? Card 9: a signer's badge and reason.",
+            f"another. {_in_already(facts)}",
+            _way_on(facts),
         ],
     )
 
@@ -191,8 +258,8 @@ def _serial_elsewhere(facts: Facts) -> Words:
         f"This piece is recorded in {facts['circuit']}",
         [
             f"{facts.get('name')}, serial {facts['serial']}. Nothing was added. Compare with "
-            "the print.",
-            "It is this one? Record it anyway: card 8. Both claims are kept.",
+            f"the print. {_in_already(facts)}",
+            _way_on(facts, "It is this one? Record it anyway: card 8. Both claims are kept."),
         ],
     )
 
@@ -245,7 +312,7 @@ def _short_dated(facts: Facts) -> Words:
         [
             f"Lot {facts.get('lot')} expires {facts['expiry']}. Planned use-by: "
             f"{facts['planned']}.",
-            "Take a fresher one, or keep it with a reason: card 8. The shorter date then decides.",
+            f"Take a fresher one. {_way_on(facts)} The shorter date then decides.",
         ],
     )
 
@@ -266,7 +333,7 @@ def _all_recorded(facts: Facts) -> Words:
         [
             f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. A swap for a dropped "
             "one? Card 10.",
-            "One more than the sheet says? Keep it with a reason: card 8.",
+            _way_on(facts, "One more than the sheet says? Keep it with a reason: card 8."),
         ],
     )
 
@@ -419,6 +486,10 @@ _VERDICTS: Final[Mapping[str, Callable[[Facts], Words]]] = {
     "short-dated": _short_dated,
     "which-place": _which_place,
     "all-recorded": _all_recorded,
+    "in-notice": _in_notice,
+    "like-notice": _like_notice,
+    "opened-earlier": _opened_earlier,
+    "never-received": _never_received,
     "unreadable": _unreadable,
     "compare": _compare,
     "half-label": _half,
@@ -461,6 +532,7 @@ CAUTIONS: Final = {
     "suction-side": "An open port on the suction side",
     "expired": "The part has expired",
     "same-serial-elsewhere": "This serial is in another circuit",
+    "in-notice": "An open notice names it",
     "serial-twice": "One serial stands on two lines",
     "wrong-place": "Another kind of part than was in this place",
     "part-out-not-recorded": "What went out was not recorded as being in",

@@ -19,6 +19,7 @@ from traceability.actions.prime.scan import (
 from traceability.domain.act_cards import COUNT_CARDS, REASON_CARDS, Act
 from traceability.domain.part_labels import read_part_of
 from traceability.domain.people import Right
+from traceability.domain.scan_checks import right_past
 from traceability.domain.tag_contents import read_contents
 from traceability.domain.tags import (
     BrokenSymbol,
@@ -190,7 +191,7 @@ def _go_past(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnV
     last = found.last
     if last is None or last.code not in set(WAY_ON):
         raise NothingToKeep
-    right = WAY_ON[Finding(last.code)]
+    right = right_past(Finding(last.code), last.verdict)
     badge = str(body.get("badge") or "")
     person_id = session.door().person_of_badge(badge_code(badge)) if badge else None
     if not badge and not session.may(right):

@@ -7,6 +7,7 @@ from flask import url_for
 from traceability.domain.act_cards import CARDS, Act
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
+from traceability.domain.scan_checks import right_past
 from traceability.domain.sheets import Need
 from traceability.domain.trolley import WAY_ON, Finding
 from traceability.messages import Said
@@ -156,7 +157,7 @@ def eighth(found: TrolleyFacts) -> dict[str, object]:
     """Return the eighth button: what the last verdict asks for, else pause."""
     last = found.last
     if last is not None and last.verdict != "accepted" and last.code in set(WAY_ON):
-        gentle = WAY_ON[Finding(last.code)] is Right.ACT
+        gentle = right_past(Finding(last.code), last.verdict) is Right.ACT
         return button(Act.KEEP if gentle else Act.NEEDED)
     return button(Act.PAUSE)
 

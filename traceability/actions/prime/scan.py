@@ -17,6 +17,7 @@ from traceability.domain.circuits import Phase
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import Known
 from traceability.domain.people import Right
+from traceability.domain.scan_checks import right_past
 from traceability.domain.trolley import WAY_ON, Finding, Verdict
 from traceability.errors import NotAllowed, NothingToKeep
 from traceability.security.roles import rights_of_person
@@ -134,7 +135,7 @@ def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
     elif act.code == "carton" and asked.units > 0:
         scan = replace(scan, units=asked.units, counted=True, known=Known.COUNTED)
     elif act.code in set(WAY_ON) and asked.reason:
-        right = WAY_ON[Finding(act.code)]
+        right = right_past(Finding(act.code), act.verdict)
         if right not in rights_of_person(session, site.id, person_id):
             person = person_id and session.get(Person, (site.id, person_id))
             raise NotAllowed(right=right, person=person.name if person else "")

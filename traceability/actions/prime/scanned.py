@@ -23,6 +23,7 @@ from traceability.storage.items import Product
 from traceability.storage.lookup import (
     circuit_with_unit,
     hold_on,
+    opened_before,
     packaging_of,
     printed_expiry,
     run_with_unit,
@@ -267,6 +268,7 @@ def _understood(
         expiry=reading.expiry,
         on_hold=(hold.notice or hold.reason) if hold else "",
         elsewhere=elsewhere or None,
+        opened=(unit_id and opened_before(session, site_id, unit_id, besides)) or "",
         known=Known(scan.known),
     )
     return Understood(
