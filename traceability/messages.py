@@ -290,7 +290,7 @@ def _lot_missing(facts: Facts) -> Words:
         "Lot is not in this code",
         [
             f"{facts.get('name')}, {facts.get('maker')}. Scan the other code on it, or the carton.",
-            "No other code? Lot not readable: card 5.",
+            "No other code? Type the lot: card 18. Lot not readable: card 5.",
         ],
     )
 
@@ -300,7 +300,7 @@ def _serial_missing(facts: Facts) -> Words:
         "Serial is not in this code",
         [
             f"{facts.get('name')}, {lot_line(facts)}. Scan the code on the part itself.",
-            "No serial on it? Keep it with a reason: card 8.",
+            f"Printed only? Type it: card 18. No serial on it? {_way_on(facts)}",
         ],
     )
 
@@ -320,7 +320,7 @@ def _short_dated(facts: Facts) -> Words:
 def _which_place(facts: Facts) -> Words:
     return (
         "A second lot. Where does it go?",
-        [f"{facts.get('name')}, {lot_line(facts)}. Touch the place on the plan."],
+        [f"{facts.get('name')}, {lot_line(facts)}. Touch the place, or scan its number card."],
     )
 
 
@@ -710,6 +710,8 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "Ring the other site on a number you know, and compare again.",
     "in-use": "{field} {value} is in use already. Take another one.",
     "lot-and-none": "{field}: lot {value} is given, and also that there is none. Choose one.",
+    "not-printed": "{field}: a character in it is on no label. Type only what is printed.",
+    "a-person": "That was a person's code, not a {field}. Nothing of it was kept.",
     "bad-day": "{field}: {value} is no day. Enter it as 2027-03-31, or 2027-03.",
     "serial-twice": "One serial is in the list twice. One piece is in one place only.",
     "place-twice": "{field} {value} is filled twice. Look at the list, and take one out.",

@@ -37,6 +37,7 @@ from traceability.web.forms import device_moment, number_in
 from traceability.web.prime import the_primed, the_trolley
 from traceability.web.sign_in import badge_code
 from traceability.web.trolley_acts import DOES
+from traceability.web.trolley_help import asks_to_type, discards, help_of
 from traceability.web.trolley_strip import (
     NEW_PRODUCT,
     asked_back_lines,
@@ -44,6 +45,7 @@ from traceability.web.trolley_strip import (
     choices_of,
     draw_plan,
     eighth,
+    named_cards,
     next_step,
     strip_answer,
     welcome,
@@ -79,6 +81,7 @@ def page(number: str) -> ResponseReturnValue:
         "sentence": said.sentence,
         "lines": [*said.lines, *asked_back_lines(found)],
         "choices": choices_of(found) if last else [],
+        "named": named_cards(said),
     }
     return render_template(
         "trolley.html",
@@ -156,11 +159,16 @@ def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> Response
         Act.SIGN: url_for("prime.sign_page", number=number),
         Act.PAUSE: url_for("shelf.page"),
         Act.TAKE_OVER: url_for("sign_in.page", next=url_for("trolley.page", number=number)),
-        Act.DISCARD: url_for("circuits.page", number=number) + "#discard",
         NEW_PRODUCT: url_for("lists.new_product", prime=number),
     }
     if name in onward:
         return jsonify({"redirect": onward[name], "verdict": "none", "refused": False})
+    if name == Act.HELP:
+        return help_of(found)
+    if name == Act.TYPE:
+        return asks_to_type(found)
+    if name == Act.DISCARD:
+        return discards(body, found)
     if name == Act.COUNT:
         return _count(body, found)
     if name in {Act.KEEP, Act.NEEDED, "REASON"}:
