@@ -66,7 +66,7 @@ function body(more) {
 const isBadge = (text) => /^(\][A-Za-z]\d)?(CTB\.|8017\d{18}$)/u.test(text);
 
 // A number card is the answer of that number, where answers are shown.
-const NUMBER = /^(?:\][A-Za-z]\d)?CTA\.COUNT-(\d+)./u;
+const NUMBER = /^(?:\][A-Za-z]\d)?CTA\.COUNT-(\d+)\./u;
 
 function scan(text, channel) {
   const answer = acts.querySelector(`.choice[data-number="${text.match(NUMBER)?.[1] ?? 0}"]`);
