@@ -376,8 +376,9 @@ _READING: Final[Mapping[str, tuple[str, str]]] = {
         "Nothing was added. Does the scanner type on another keyboard? See the scanner sheet.",
     ),
     "layout-unproven": (
-        "This scanner is not proven yet",
-        "Nothing was added. Scan the test line on the scanner sheet first.",
+        "These keys may have been changed",
+        "Nothing was added. They came without their place on the keyboard, as from a keyboard on a "
+        "screen. Scan with a scanner at this device, or compare and type it.",
     ),
 }
 

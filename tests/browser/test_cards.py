@@ -8,9 +8,11 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.person import SIZES, Person, person
-from tests.browser.unit import BAG, LATER, PACK, SITE, TAP, Unit, card, gs1
+from tests.browser.unit import BAG, GS, LATER, PACK, SITE, TAP, Unit, card, gs1
 from traceability.domain.act_cards import Act
 from traceability.domain.parts import Known, PartState
+from traceability.domain.trials import LAYOUT_LINE, TRIALS
+from traceability.identifiers.wedge import LAYOUTS
 from traceability.reads.circuit_parts import PartFacts
 from traceability.reads.circuits import circuit_facts
 
@@ -114,4 +116,26 @@ def test_places_help_and_discard_go_by_cards_alone(helper: Person, unit: Unit) -
     helper.scans(card("COUNT-5"))
     page.wait_for_url(re.compile(rf"/circuits/{number}"))
     helper.reads("Prime stopped")
+    assert helper.troubles == []
+
+
+def test_two_scans_of_the_sheet_tell_what_a_scanner_has_to_be_set_to(helper: Person) -> None:
+    page = helper.page
+    helper.opens("/scanner")
+    helper.scans("]d2" + TRIALS[0][1].replace(GS, ""))
+    helper.reads("Set the scanner to send the separator")
+    # A scanner set to German presses the keys of a German keyboard: z where US has y.
+    german = {char: us for us, char in reversed(LAYOUTS["de"].items())}
+    helper.scans("".join(german[char] for char in f"d1{LAYOUT_LINE}"))
+    helper.reads("It types on a German keyboard.")
+    helper.looks("scanner-wrong")
+    helper.scans("]d1" + LAYOUT_LINE)
+    helper.scans("]d2" + TRIALS[0][1])
+    helper.reads("All points are right: this scanner can be used here.")
+    helper.looks("scanner-right")
+    page.evaluate(
+        """() => { for (const key of "4711 AB") document.dispatchEvent(
+          new KeyboardEvent("keydown", { key, code: "", bubbles: true, cancelable: true })); }"""
+    )
+    helper.reads("That is no symbol of the scanner sheet")
     assert helper.troubles == []

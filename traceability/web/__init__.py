@@ -36,6 +36,7 @@ from traceability.web import (
     run_extras,
     runs,
     same_origin,
+    scanner,
     scopes,
     session,
     shelf,
@@ -87,6 +88,7 @@ PARTS = (
     notice_papers,
     exceptions,
     work_days,
+    scanner,
 )
 
 
