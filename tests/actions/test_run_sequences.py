@@ -164,6 +164,20 @@ def test_any_sequence_of_acts_leaves_a_whole_record(tmp_path: Path, sequence: li
             assert rebuild(session, ward.site.id).changed == ()
 
 
+def test_a_use_that_ended_is_told_while_the_machine_serves_elsewhere(tmp_path: Path) -> None:
+    url = f"sqlite:///{tmp_path / 'ended.db'}"
+    metadata.create_all(create_engine(url))
+    with opened_ward(url, tmp_path) as ward:
+        bedside = Bedside(ward)
+        bedside.go(9, 1, 0, 0, Manner.PLANNED)  # the second run has ended
+        bedside.go(4, 0, 0, 0, Manner.EMERGENCY)  # the machine serves the first circuit now
+        bedside.go(3, 1, 0, -30, Manner.EMERGENCY)  # it served the second before: never refused
+        (first, second) = sorted(believed(ward, EquipmentUse), key=lambda use: use.recorded_no)
+        assert (first.valid_to, first.disputed) == (None, False)
+        assert second.valid_from < second.valid_to <= first.valid_from
+        assert not second.disputed
+
+
 def test_the_law_sees_a_unit_in_two_places() -> None:
     noon = datetime.fromisoformat("2031-05-06T12:00:00+00:00")
     assert not in_one_place([(noon, None), (noon + MINUTE, None)])

@@ -156,7 +156,7 @@ def looks_back(one: Person) -> None:
     expect(one.page.locator("main")).to_contain_text("R-0001")
     one.looks("machine")
     one.opens("/recall?q=cannula&lot=CN-0I7")
-    one.reads(re.compile(r"1 run met this lot outside a circuit"))
+    one.reads(re.compile(r"1 patient met this lot outside a circuit"))
     one.looks("recall-of-the-cannula")
 
 

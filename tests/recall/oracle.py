@@ -16,8 +16,9 @@ from sqlalchemy.orm import Session
 from traceability.recall.question import Question
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet
 from traceability.storage.items import Lot
+from traceability.storage.kept_apart import KeptApart
 from traceability.storage.ledger import LedgerEvent
-from traceability.storage.runs import CircuitOnRun, RunPatient
+from traceability.storage.runs import CircuitOnRun, Patient, RunPatient
 
 
 @dataclass
@@ -61,6 +62,7 @@ class Store:
     primes: list[Prime]
     links: list[CircuitOnRun]
     patients: list[RunPatient]
+    references: dict[UUID, str]
     kinds: dict[int, str]
     lots: dict[UUID, Lot]
     sheets: dict[tuple[str, int], dict[str, list[dict[str, object]]]]
@@ -75,6 +77,7 @@ def read_store(session: Session) -> Store:
         primes=list(session.scalars(select(Prime))),
         links=list(session.scalars(select(CircuitOnRun))),
         patients=list(session.scalars(select(RunPatient))),
+        references=_references(session),
         kinds={e.number: e.kind for e in session.scalars(select(LedgerEvent))},
         lots={lot.id: lot for lot in session.scalars(select(Lot))},
         sheets={
@@ -82,6 +85,12 @@ def read_store(session: Session) -> Store:
             for each in session.scalars(select(Sheet))
         },
     )
+
+
+def _references(session: Session) -> dict[UUID, str]:
+    kept = {each.id: each.text for each in session.scalars(select(KeptApart))}
+    known = [each for each in session.scalars(select(Patient)) if each.kept_id in kept]
+    return {each.id: text for each in known if each.kept_id and (text := kept[each.kept_id])}
 
 
 def loose(text: str) -> str:
@@ -101,9 +110,15 @@ def judge_all(store: Store, question: Question, number: int) -> dict[UUID, Judge
 
 
 def patients(store: Store, number: int) -> dict[UUID, UUID]:
-    """Return who the runs' patients were known to be by then."""
+    """Return who the runs' patients were known to be by then; one reference is one patient."""
+    first: dict[str, UUID] = {}
+    for patient_id, text in sorted(store.references.items()):
+        first.setdefault(text, patient_id)
     rows = [row for row in store.patients if _then(row, number) and row.valid_to is None]
-    return {row.run_id: row.patient_id for row in rows}
+    return {
+        row.run_id: first.get(store.references.get(row.patient_id, ""), row.patient_id)
+        for row in rows
+    }
 
 
 def _then(row: Part | CircuitPhase | CircuitOnRun | Prime | RunPatient, number: int) -> bool:

@@ -8,13 +8,15 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from sqlalchemy import func, select
 
-from tests.make import HOUR, NOON, OXYGENATOR, PACK, TAP, TAPS, Ward, code, opened_ward
+from tests.make import HOUR, NOON, OXYGENATOR, PACK, TAP, TAPS, UNKNOWN, Ward, code, opened_ward
 from tests.recall.asking import told
 from tests.stock_acts import Shelves
 from traceability.domain.exposure import Shelf
 from traceability.domain.notice_scope import ProductRef, Said, Scope, ScopeClause, ScopeTest
 from traceability.recall.answer import Answer
+from traceability.storage.ledger import LedgerEvent
 
 DAY = timedelta(days=1)
 TAPS_OF_IT = ProductRef(standard="gs1", identifier=TAP)
@@ -223,3 +225,30 @@ def test_what_is_inside_packs_follows_the_makers_statements_and_is_never_confirm
     containing = ScopeClause(products=(OXYGENATORS,), containing=True)
     found = told(ward, Scope(clauses=(containing,)))
     assert {row.circuit_id for row in found.circuits_on(Shelf.CONFIRMED)} == set(packs.values())
+
+
+def test_a_product_is_asked_for_under_every_kind_it_was_said_to_be(ward: Ward) -> None:
+    """An unread part went in under the word of its day, before any part of the product was read."""
+    whole = Scope(
+        clauses=(ScopeClause(products=(ProductRef(standard="gs1", identifier=UNKNOWN),)),)
+    )
+    ward.product(UNKNOWN, "Needle-free valve", "tap")
+    unread = _primed(ward, "")
+    with ward.reads() as session:
+        number = session.scalar(select(func.max(LedgerEvent.number))) or 0
+    before = told(ward, whole, number)
+    ward.at("administrator").product(UNKNOWN, "Needle-free valve", "cap")
+    after = told(ward, whole)
+    assert [row.circuit_id for row in after.circuits] == [unread]
+    assert after.kinds == {"cap", "tap"}
+    again = told(ward, whole, number)
+    assert (again.kinds, again.circuits) == (before.kinds, before.circuits)
+
+
+def test_an_answer_has_its_digest_again_whatever_has_become_of_the_stock(unit: Unit) -> None:
+    scope = _scope(ScopeTest(kind=Said.LOTS, texts=("T100",)))
+    first = told(unit.ward, scope)
+    Shelves(unit.ward).receive(code(TAP, "T100"), packs=1)
+    again = told(unit.ward, scope, first.cut.number)
+    assert [row.quantity for row in again.stock] != [row.quantity for row in first.stock]
+    assert again.digest == first.digest != told(unit.ward, scope).digest

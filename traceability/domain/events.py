@@ -153,6 +153,11 @@ class Recorded:
         """Return a moment of the body, aware UTC."""
         return datetime.fromisoformat(self.text(name))
 
+    def moment_or_none(self, name: str) -> datetime | None:
+        """Return a moment of the body, aware UTC, where it says one."""
+        value = self.text_or_none(name)
+        return None if value is None else datetime.fromisoformat(value)
+
     def day_or_none(self, name: str) -> date | None:
         """Return a date of the body."""
         value = self.text_or_none(name)

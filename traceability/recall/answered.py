@@ -201,14 +201,14 @@ class Answer:
 
     @property
     def digest(self) -> str:
-        """Sixteen hex digits over everything the answer says; two prints can be compared."""
+        """Sixteen hex digits over all that the answer says of circuits, patients and coverage.
+
+        Two prints can be compared, also one of today with one as of that entry made later: stock is
+        told as it stands when it is asked, so it is no part of it.
+        """
         head = {
             "scope": scope_json(self.scope),
             "number": self.cut.number,
-            "stock": [
-                [row.product_id, row.lot_id, row.place_id, row.quantity, row.shelf, row.on_hold]
-                for row in self.stock
-            ],
             "left": sorted([str(key), left] for key, left in self.stock_left.items()),
             "excluded": [self.excluded, self.runs_excluded],
             "coverage": [

@@ -19,9 +19,9 @@ from traceability.domain.notice_scope import ProductRef, Said, Scope, ScopeClaus
 from traceability.domain.shelves.scope import Asked, Clause, Test
 from traceability.recall.cut import Cut
 from traceability.recall.question import ProductNamed, named, product_named, unknown_product
-from traceability.storage.items import Packaging, Product
+from traceability.storage.items import Packaging, Product, ProductKind
 from traceability.storage.notices import CartonNotice
-from traceability.storage.part_counts import PartCount
+from traceability.storage.part_counts import BLOCK, PartCount
 
 __all__ = ["ANY_KIND", "ASKED", "AskedClause", "Compiled", "compiled", "products_of"]
 
@@ -64,7 +64,7 @@ class Compiled:
     """All products named, known here or not, each once."""
     makerless: Mapping[UUID, str] = field(default_factory=dict)
     """Products of the same kinds whose maker nobody recorded, with their kinds: they may be one
-    that is named."""
+    that is named. All of them where a product is named whose kind nobody entered."""
 
     @property
     def items(self) -> frozenset[str]:
@@ -90,7 +90,7 @@ def compiled(session: Session, scope: Scope, cut: Cut) -> Compiled:
     for number, clause in enumerate(scope.clauses):
         machines: list[ProductRef] = []
         for ref in clause.products:
-            found = products_of(session, ref)
+            found = [_as_said(session, each, cut) for each in products_of(session, ref)]
             kinds = {product.kind for product in found} | {ref.kind} - {""}
             if kinds & set(EQUIPMENT_KINDS):
                 machines.append(ref)
@@ -98,7 +98,7 @@ def compiled(session: Session, scope: Scope, cut: Cut) -> Compiled:
                 continue
             for product in _packs_with(session, found, cut) if clause.containing else found:
                 products[product.id] = product
-                clauses.append(_of_product(session, product, clause))
+                clauses.append(_of_product(session, product, clause, cut))
         if machines:
             clauses.append(_of_machines(clause, tuple(machines), number))
     whole = Compiled(clauses=tuple(clauses), products=tuple(products.values()))
@@ -108,10 +108,11 @@ def compiled(session: Session, scope: Scope, cut: Cut) -> Compiled:
 def _makerless(session: Session, asked: Compiled, cut: Cut) -> dict[UUID, str]:
     rows = select(Product.id, Product.kind).where(
         Product.site_id.in_(cut.sites),
-        Product.kind.in_(sorted(asked.kinds)),
         Product.maker == "",
         Product.id.not_in([product.id for product in asked.products]),
     )
+    if ANY_KIND not in asked.items:
+        rows = rows.where(Product.kind.in_(sorted(asked.kinds)))
     return {row.id: row.kind for row in session.execute(rows)}
 
 
@@ -162,14 +163,38 @@ def _packs_with(
     for product_id in session.scalars(rows.distinct().order_by(CartonNotice.product_id)):
         product = product_named(session, product_id)
         if product is not None:
-            yield product
+            yield _as_said(session, product, cut)
 
 
-def _of_product(session: Session, product: ProductNamed, clause: ScopeClause) -> AskedClause:
-    items = [product.kind] if product.known else [ANY_KIND]
-    # A product's kind may have been mended since; a part went in under the word of its day.
-    rows = select(PartCount.kind).where(PartCount.product_id == product.id).distinct()
-    items += [kind for kind in session.scalars(rows.order_by(PartCount.kind)) if kind not in items]
+def _as_said(session: Session, product: ProductNamed, cut: Cut) -> ProductNamed:
+    """Return the product with the kind that it had by the cut, or with its first."""
+    return replace(product, kind=next(iter(_kinds(session, product, cut)), ""))
+
+
+def _kinds(session: Session, product: ProductNamed, cut: Cut) -> list[str]:
+    """Return all kinds that a product was said to be by the cut, the last one first.
+
+    One that was entered later has the kind that it was entered with; none is not known here.
+    """
+    rows = select(ProductKind.kind).where(
+        ProductKind.site_id.in_(cut.sites), ProductKind.product_id == product.id
+    )
+    number = ProductKind.recorded_no
+    said = session.scalars(rows.where(number <= cut.number).order_by(number.desc())).all()
+    said = said or session.scalars(rows.order_by(number).limit(1)).all()
+    return list(dict.fromkeys(said))
+
+
+def _of_product(
+    session: Session, product: ProductNamed, clause: ScopeClause, cut: Cut
+) -> AskedClause:
+    items = _kinds(session, product, cut) or [ANY_KIND]
+    # A part of it may have gone in under another word: at another hospital, or told late.
+    rows = select(PartCount.kind).where(
+        PartCount.product_id == product.id, PartCount.block <= cut.number // BLOCK
+    )
+    of_parts = session.scalars(rows.distinct().order_by(PartCount.kind))
+    items += [kind for kind in of_parts if kind not in items]
     return AskedClause(clause=_clause(clause, str(product.id), items), product=product)
 
 

@@ -173,18 +173,27 @@ def _as_known(session: Session, found: Mapping[UUID, UUID], cut: Cut) -> dict[UU
 
 
 def _first_of_reference(session: Session, ids: set[UUID], cut: Cut) -> dict[UUID, UUID]:
-    """Return for each patient with a reference the first that was entered with it."""
-    texts: dict[UUID, str] = {}
+    """Return for each patient with a reference the first that was entered with it.
+
+    Ids rise with time, so that who comes later never changes an earlier answer. A reference is a
+    hospital's own: the same text at another site is somebody else's.
+    """
+    entered = (
+        select(Patient.site_id, Patient.id, KeptApart.text)
+        .join(KeptApart, KeptApart.id == Patient.kept_id)
+        .where(Patient.site_id.in_(cut.sites))
+    )
+    texts: dict[UUID, tuple[UUID, str]] = {}
     for block in blocks(sorted(ids)):
-        rows = select(Patient.id, KeptApart.text).join(KeptApart, KeptApart.id == Patient.kept_id)
-        of_block = rows.where(Patient.site_id.in_(cut.sites), Patient.id.in_(block))
-        texts |= {row.id: row.text for row in session.execute(of_block) if row.text is not None}
-    first: dict[str, UUID] = {}
-    for some in blocks(sorted(set(texts.values()))):
-        same = select(Patient.id, KeptApart.text).join(KeptApart, KeptApart.id == Patient.kept_id)
-        for row in session.execute(same.where(KeptApart.text.in_(some))):
-            first[row.text] = min(row.id, first.get(row.text, row.id))
-    return {one: first[text] for one, text in texts.items()}
+        for row in session.execute(entered.where(Patient.id.in_(block))):
+            if row.text is not None:
+                texts[row.id] = row.site_id, row.text
+    first: dict[tuple[UUID, str], UUID] = {}
+    for some in blocks(sorted({text for _, text in texts.values()})):
+        for row in session.execute(entered.where(KeptApart.text.in_(some))):
+            key = row.site_id, row.text
+            first[key] = min(row.id, first.get(key, row.id))
+    return {one: first.get(key, one) for one, key in texts.items()}
 
 
 def _merges(session: Session, cut: Cut) -> dict[UUID, UUID]:

@@ -105,7 +105,7 @@ def _gathered(
             key = add(row, _pack_key(add, pack, row, gathered))
         else:
             key = add(row)
-        if row.product_id is None:
+        if row.product_id is None or row.product_id in asked.makerless:
             gathered.may_be(key, other_items(row.kind, items))
     return gathered
 

@@ -74,7 +74,7 @@ def gather_run_parts(
             "certain": certain_until(row.valid_from, row.valid_to, ends.get(row.run_id)),
         }
         number = gathered.add((*key, "run part"), use, _seen(row))
-        if row.product_id is None:
+        if nobodys:
             gathered.may_be(number, other_items(row.kind, asked.items))
 
 

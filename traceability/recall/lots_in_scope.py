@@ -12,7 +12,7 @@ from traceability.domain.keys import unit_key
 from traceability.domain.scopes import Match, alike, in_dates, in_serial_range, loose_key
 from traceability.domain.shelves.facts import Receipt
 from traceability.domain.shelves.scope import Asked, Clause, Test
-from traceability.recall.asked import AskedClause, Compiled
+from traceability.recall.asked import ANY_KIND, AskedClause, Compiled
 from traceability.recall.coverage import counted_parts
 from traceability.recall.cut import Cut
 from traceability.recall.record import blocks
@@ -58,7 +58,7 @@ def wanted(session: Session, asked: Compiled, lines: dict[UUID, list[Receipt]], 
         lots |= dict.fromkeys(_lots(session, each, each.product.id, lines, cut))
     for each in asked.clauses if asked.makerless else ():
         for product_id, kind in asked.makerless.items():
-            if each.product is None or kind not in each.clause.items:
+            if each.product is None or not {kind, ANY_KIND} & {*each.clause.items}:
                 continue
             serials = [t for t in each.clause.tests if t.asked in _SERIAL and not t.negated]
             units |= dict.fromkeys(_units(session, product_id, serials, cut) if serials else ())

@@ -32,6 +32,21 @@ class Product(Entity, Base):
     """False for ward stock, which is not counted here."""
 
 
+class ProductKind(Base):
+    """What kind a product was said to be, from an entry on: the word may be mended.
+
+    A part that nobody could read went in under the kind of its day, so that recalls ask for all of
+    them.
+    """
+
+    __tablename__ = "product_kind"
+    __table_args__ = (same_site("product_id", "product"),)
+    site_id: Mapped[UUID] = mapped_column(primary_key=True)
+    product_id: Mapped[UUID] = mapped_column(primary_key=True)
+    recorded_no: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    kind: Mapped[str]
+
+
 class Packaging(Base):
     """A packaging level's own identifier and how many pieces it holds; the piece itself holds 1."""
 

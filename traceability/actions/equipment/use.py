@@ -117,6 +117,9 @@ def _on(asked: EquipmentOn, session: Session, site: Site) -> Done:
         "circuit": asked.circuit_id,
         "run": asked.run_id,
         "none_used": asked.none_used,
+        # What it served has ended: the use is closed in the same entry, for another use of this
+        # machine may be open today.
+        "until": end,
         "disputed": disputed,
         "manner": asked.manner,
         "reason": asked.reason,
@@ -125,8 +128,6 @@ def _on(asked: EquipmentOn, session: Session, site: Site) -> Done:
         "cautions": noted,
     }
     number = ledger.append(Kind.EQUIPMENT_ON, body, happened_at=at)
-    if end is not None:
-        number = ledger.append(Kind.EQUIPMENT_OFF, {"use": use_id}, happened_at=end)
     return Done(
         first_no=first_no,
         last_no=number,

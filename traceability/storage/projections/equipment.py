@@ -53,13 +53,17 @@ def equipment_set(session: Session, event: Recorded) -> None:
 
 @projects(Kind.EQUIPMENT_ON)
 def equipment_on(session: Session, event: Recorded) -> None:
-    """A machine serves a run or a circuit from now on, or it is said that none does."""
+    """A machine serves a run or a circuit from now on, or it is said that none does.
+
+    Told late of what has ended, it says until when.
+    """
     add_link(
         session,
         EquipmentUse,
         event,
         0,
         event.happened_at,
+        valid_to=event.moment_or_none("until"),
         disputed=event.flag("disputed"),
         use_id=event.key("use"),
         equipment_id=event.key_or_none("equipment"),

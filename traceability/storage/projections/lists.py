@@ -1,12 +1,14 @@
 """The unit's lists: site, people, devices, places, policy, products, sheets."""
 
 import json
+from uuid import UUID
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from traceability.domain.events import Kind, Plain, Recorded
 from traceability.storage.circuits import Sheet
-from traceability.storage.items import Packaging, Product
+from traceability.storage.items import Packaging, Product, ProductKind
 from traceability.storage.people import Device, Person
 from traceability.storage.projections.registry import no_rows, projects
 from traceability.storage.site import Place, Policy, Site, TagKey
@@ -143,6 +145,7 @@ def product_set(session: Session, event: Recorded) -> None:
         )
     )
     session.flush()
+    _follow_kind(session, event, product_id)
     for row in event.rows("packaging"):
         level = event.inner(row)
         session.merge(
@@ -152,6 +155,20 @@ def product_set(session: Session, event: Recorded) -> None:
                 identifier=level.text("identifier"),
                 product_id=product_id,
                 units=level.number_of("units"),
+            )
+        )
+
+
+def _follow_kind(session: Session, event: Recorded, product_id: UUID) -> None:
+    """Keep the kind where it is another than the last one said."""
+    said = select(ProductKind.kind).filter_by(site_id=event.site_id, product_id=product_id)
+    if session.scalar(said.order_by(ProductKind.recorded_no.desc()).limit(1)) != event.text("kind"):
+        session.add(
+            ProductKind(
+                site_id=event.site_id,
+                product_id=product_id,
+                recorded_no=event.number,
+                kind=event.text("kind"),
             )
         )
 

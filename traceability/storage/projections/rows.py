@@ -68,7 +68,7 @@ def end_all(session: Session, link: type[L], event: Recorded, at: datetime, **wh
 def add_link(
     session: Session, link: type[L], event: Recorded, line: int, at: datetime, **values: object
 ) -> L:
-    """Add a row that begins at `at` and is open."""
+    """Add a row that begins at `at` and is open, unless `values` say when it ends."""
     filled: dict[str, object] = {
         "site_id": event.site_id,
         "recorded_no": event.number,
