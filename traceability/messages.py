@@ -61,13 +61,30 @@ class Said:
 def say_verdict(verdict: str, code: str, facts: Facts) -> Said:
     """Return the words for a verdict of the trolley."""
     sentence, lines = _VERDICTS.get(code, _plain_code)(facts)
-    speech = f"{sentence}.".replace("%", "percent").replace(" × ", " times ")
+    expires = _spoken_day(facts.get("expiry")) if code == "placed" else ""
+    speech = f"{sentence}. {expires}".strip().replace("%", "percent").replace(" × ", " times ")
     return Said(
         word=WORDS.get(verdict, WORDS["look-again"]),
         sentence=sentence,
         lines=tuple(line.strip() for line in lines if line),
         speech=speech,
     )
+
+
+MONTHS: Final = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+
+
+def _spoken_day(printed: object) -> str:
+    """Return "Expires 31 March 2027." or "Expires March 2027." for an expiry as printed."""
+    year, _, rest = str(printed or "").partition("-")
+    month, _, day = rest.partition("-")
+    if not month.isdigit() or not 1 <= int(month) <= len(MONTHS):
+        return ""
+    of_month = f"{int(day)} " if day.isdigit() else ""
+    return f"Expires {of_month}{MONTHS[int(month) - 1]} {year}."
 
 
 def number_word(number: object) -> str:

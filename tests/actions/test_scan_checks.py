@@ -360,3 +360,11 @@ def test_no_policy_is_milder_for_fluid_type_and_suction_side(ward: Ward, finding
         sets_checks(ward, **{finding: "look-again"})
     stored = {finding.replace("_", "-"): "look-again"}
     assert checks_of(stored)[Finding(finding.replace("_", "-"))] is Verdict.STOP
+
+
+def test_what_is_spoken_says_percent_and_the_expiry_in_words(ward: Ward) -> None:
+    circuit = ward.begin()
+    ward.scan(circuit, code(SALINE, "4K0"))
+    done = ward.scan(circuit, code(SALINE, "4K0", expires="330300"))
+    said = say_verdict(done.verdict, done.code, done.facts)
+    assert said.speech == "Sodium chloride 0.9 percent, bag two of two. Expires March 2033."

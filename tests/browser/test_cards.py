@@ -139,3 +139,90 @@ def test_two_scans_of_the_sheet_tell_what_a_scanner_has_to_be_set_to(helper: Per
     )
     helper.reads("That is no symbol of the scanner sheet")
     assert helper.troubles == []
+
+
+MEASURED = """
+() => {
+  const word = document.querySelector(".strip .word");
+  const style = getComputedStyle(word);
+  const pen = document.createElement("canvas").getContext("2d");
+  pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+  const scale = Number(getComputedStyle(document.documentElement).getPropertyValue("--px-per-mm"));
+  const touch = [...document.querySelectorAll("[data-acts] > *")]
+    .map((each) => each.getBoundingClientRect()).filter(({ width }) => width > 0);
+  const inked = (of) => {
+    const range = document.createRange();
+    range.selectNodeContents(of);
+    return range.getBoundingClientRect();
+  };
+  return {
+    letter: pen.measureText("x").actualBoundingBoxAscent / scale,
+    touch: Math.min(...touch.map(({ height }) => height)) / scale,
+    meets: inked(word).right - inked(document.querySelector(".strip .left span")).left,
+  };
+}
+"""
+
+
+def measured(one: Person, path: str, px_per_mm: float) -> tuple[dict[str, float], str]:
+    """Measure strip and targets on a screen of that density, and read what the page says of it."""
+    one.page.evaluate("(scale) => localStorage.setItem('ct.px-per-mm', scale)", str(px_per_mm))
+    one.opens("/prime")
+    one.unfolds()
+    said = one.page.locator("[data-scale-says]")
+    expect(said).not_to_be_empty()
+    says = said.inner_text()
+    one.opens(path)
+    found: dict[str, float] = one.page.evaluate(MEASURED)
+    return found, says
+
+
+def test_the_verdict_can_be_read_at_two_metres_or_the_page_says_that_it_cannot(
+    helper: Person,
+) -> None:
+    number = helper.begins_a_prime()
+    helper.scans(f"]d201{BAG}")
+    helper.sees("Look again")
+    for px_per_mm, readable in ((MM, True), (4.4, True), (8.0, False)):
+        found, says = measured(helper, f"/prime/{number}", px_per_mm)
+        assert (found["letter"] >= 14) is readable, (px_per_mm, found)
+        assert ("readable at two metres" in says) is readable, says
+        told = float(re.findall(r"[0-9.]+(?= mm)", says)[0])
+        assert abs(told - found["letter"]) < 0.2, (found, says)
+        assert found["touch"] >= 14.9
+        assert found["meets"] <= 0, "word and count do not touch"
+
+
+TONES = """
+async () => {
+  const { tone, GAP } = await import("/static/tones.js");
+  const heard = {};
+  let at = 0;
+  for (const kind of ["in", "turn"]) {
+    at += 10; // the module counts on one clock
+    const context = new OfflineAudioContext(1, 48000 * 2, 48000);
+    const sounds = (after) => tone(context, kind, 0.2, at + after);
+    heard[kind] = { first: sounds(0), soon: sounds(GAP - 0.01), later: sounds(GAP + 0.01) };
+  }
+  for (const kind of ["in", "turn"]) {
+    const quiet = new OfflineAudioContext(1, 48000, 48000);
+    const { tone: fresh } = await import(`/static/tones.js?${kind}`);
+    fresh(quiet, kind, 0.2, 0);
+    const samples = (await quiet.startRendering()).getChannelData(0);
+    const heardAt = (each) => Math.abs(each) > 0.005;
+    heard[kind].ms = (samples.findLastIndex(heardAt) - samples.findIndex(heardAt)) / 48;
+    heard[kind].peak = samples.reduce((most, each) => Math.max(most, Math.abs(each)), 0);
+  }
+  return heard;
+}
+"""
+
+
+def test_two_tones_are_told_apart_and_never_follow_each_other_within_400_ms(helper: Person) -> None:
+    """Alarm sounds are bursts of pulses (IEC 60601-1-8, from a public summary): these are not."""
+    heard = helper.page.evaluate(TONES)
+    for kind in ("in", "turn"):
+        assert [heard[kind][when] for when in ("first", "soon", "later")] == [True, False, True]
+        assert 0.15 < heard[kind]["peak"] <= 0.2
+    assert heard["in"]["ms"] < 75, "shorter than any pulse of an alarm"
+    assert heard["turn"]["ms"] > 250, "longer than any"
