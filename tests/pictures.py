@@ -17,6 +17,7 @@ from playwright.sync_api import Page, ViewportSize, sync_playwright
 from app import create_app
 from demo_data.hospital import DESK, PIN, RUIZ
 from demo_data.make_demo import make_demo
+from tests.film_strip import film_strip
 from tests.servers import served_by_waitress
 from traceability.settings import Settings
 from traceability.wiring import Services, wire
@@ -44,6 +45,8 @@ def main() -> None:
         ):
             page = browser.new_page(viewport=DESK_SIZE, device_scale_factor=1)
             take_pictures(page, base, services)
+            film_strip(browser, TO / "prime.png")
+            print("docs/pictures/prime.png")
         services.close()
 
 

@@ -61,13 +61,30 @@ class Said:
 def say_verdict(verdict: str, code: str, facts: Facts) -> Said:
     """Return the words for a verdict of the trolley."""
     sentence, lines = _VERDICTS.get(code, _plain_code)(facts)
-    speech = f"{sentence}.".replace("%", "percent").replace(" × ", " times ")
+    expires = _spoken_day(facts.get("expiry")) if code == "placed" else ""
+    speech = f"{sentence}. {expires}".strip().replace("%", "percent").replace(" × ", " times ")
     return Said(
         word=WORDS.get(verdict, WORDS["look-again"]),
         sentence=sentence,
-        lines=tuple(line for line in lines if line),
+        lines=tuple(line.strip() for line in lines if line),
         speech=speech,
     )
+
+
+MONTHS: Final = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+
+
+def _spoken_day(printed: object) -> str:
+    """Return "Expires 31 March 2027." or "Expires March 2027." for an expiry as printed."""
+    year, _, rest = str(printed or "").partition("-")
+    month, _, day = rest.partition("-")
+    if not month.isdigit() or not 1 <= int(month) <= len(MONTHS):
+        return ""
+    of_month = f"{int(day)} " if day.isdigit() else ""
+    return f"Expires {of_month}{MONTHS[int(month) - 1]} {year}."
 
 
 def number_word(number: object) -> str:
@@ -92,6 +109,24 @@ def lot_line(facts: Facts) -> str:
 
 
 Words: TypeAlias = tuple[str, Sequence[str]]
+
+
+def _way_on(facts: Facts, kept: str = "Keep it with a reason: card 8.") -> str:
+    """Return the named way past a finding; `kept` is what a person may say without a right."""
+    ways = {
+        "past-stop": "Needed now? Card 9: consultant's badge and reason.",
+        "past-date": "Needed now? Card 9: a signer's badge and reason.",
+    }
+    return ways.get(str(facts.get("way_on")), kept)
+
+
+def _in_already(facts: Facts) -> str:
+    """Return what of this kind is in: "In already: 1 of 2, lot 4K0O17I1."; nothing for none."""
+    if not facts.get("in_count"):
+        return ""
+    lots = [str(each) for each in _list(facts.get("in_lots"))]
+    named = f", {'lot' if len(lots) == 1 else 'lots'} {', '.join(lots)}" if lots else ""
+    return f"In already: {facts['in_count']} of {facts.get('in_of')}{named}."
 
 
 def _placed(facts: Facts) -> Words:
@@ -123,12 +158,15 @@ def _same_scan(facts: Facts) -> Words:
 
 
 def _wrong_type(facts: Facts) -> Words:
+    piece = "pack" if facts.get("kind") == "circuit-pack" else "part"
     return (
-        f"This pack is for {facts['scanned']}",
+        f"This {piece} is for {facts['scanned']}",
         [
             f"This prime is {facts['wanted']}. Nothing was added. Do not open it; fetch the "
-            "other pack.",
-            "Needed now? Card 9: consultant's badge and reason.",
+            "other pack."
+            if piece == "pack"
+            else f"This prime is {facts['wanted']}. Nothing was added. Set it aside.",
+            _way_on(facts),
         ],
     )
 
@@ -139,8 +177,9 @@ def _wrong_fluid(facts: Facts) -> Words:
         if facts.get("wanted")
         else "Fluid is not on the sheet",
         [
-            f"It is {facts['scanned']}, {lot_line(facts)}. Nothing was added. Set this bag aside.",
-            "Needed now? Card 9: consultant's badge and reason.",
+            f"It is {facts['scanned']}, {lot_line(facts)}. Nothing was added. Set this bag aside. "
+            + _in_already(facts),
+            _way_on(facts),
         ],
     )
 
@@ -149,8 +188,9 @@ def _suction(facts: Facts) -> Words:
     return (
         "No taps or ports on the suction side",
         [
-            f"{facts.get('place')} lies before the pump: air would be drawn in. Nothing was added.",
-            "Choose a place after the pump.",
+            f"{facts.get('place')} lies before the pump: air would be drawn in. Nothing was added. "
+            + _in_already(facts),
+            f"Choose a place after the pump. {_way_on(facts)}",
         ],
     )
 
@@ -162,8 +202,52 @@ def _on_hold(facts: Facts) -> Words:
         f"On hold: notice {notice} names this lot" if named else f"On hold: {notice or 'see list'}",
         [
             f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Put it in the "
-            "quarantine bin.",
-            "Scan one of another lot. Needed now? Card 9: consultant's badge and reason.",
+            f"quarantine bin. {_in_already(facts)}",
+            f"Scan one of another lot. {_way_on(facts)}",
+        ],
+    )
+
+
+def _in_notice(facts: Facts) -> Words:
+    return (
+        f"Open notice {facts.get('notice')} names this one",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Put it in the "
+            f"quarantine bin. {_in_already(facts)}",
+            f"Nobody has put it on hold yet. Scan one of another lot. {_way_on(facts)}",
+        ],
+    )
+
+
+def _like_notice(facts: Facts) -> Words:
+    return (
+        f"Open notice {facts.get('notice')} may mean this one",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Its lot looks alike, or "
+            "what the notice asks for is not known here.",
+            f"Take one of another lot. None? {_way_on(facts)}",
+        ],
+    )
+
+
+def _opened_earlier(facts: Facts) -> Words:
+    return (
+        "This piece was opened before",
+        [
+            f"{facts.get('name')}, serial {facts.get('serial')}: it was in {facts.get('circuit')} "
+            f"and is out again. Nothing was added. Set it aside. {_in_already(facts)}",
+            f"Scan a new one. {_way_on(facts)}",
+        ],
+    )
+
+
+def _never_received(facts: Facts) -> Words:
+    return (
+        "This lot was never booked in",
+        [
+            f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Right pack? Compare with "
+            "the print.",
+            _way_on(facts, "It is right? Keep it with a reason: card 8. Then count the shelf."),
         ],
     )
 
@@ -173,8 +257,8 @@ def _expired(facts: Facts) -> Words:
         f"Expired {facts['expiry']}",
         [
             f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. Set it aside, take "
-            "another.",
-            "Needed now? Card 9: a signer's badge and reason.",
+            f"another. {_in_already(facts)}",
+            _way_on(facts),
         ],
     )
 
@@ -191,8 +275,8 @@ def _serial_elsewhere(facts: Facts) -> Words:
         f"This piece is recorded in {facts['circuit']}",
         [
             f"{facts.get('name')}, serial {facts['serial']}. Nothing was added. Compare with "
-            "the print.",
-            "It is this one? Record it anyway: card 8. Both claims are kept.",
+            f"the print. {_in_already(facts)}",
+            _way_on(facts, "It is this one? Record it anyway: card 8. Both claims are kept."),
         ],
     )
 
@@ -223,7 +307,7 @@ def _lot_missing(facts: Facts) -> Words:
         "Lot is not in this code",
         [
             f"{facts.get('name')}, {facts.get('maker')}. Scan the other code on it, or the carton.",
-            "No other code? Lot not readable: card 5.",
+            "No other code? Type the lot: card 18. Lot not readable: card 5.",
         ],
     )
 
@@ -233,7 +317,7 @@ def _serial_missing(facts: Facts) -> Words:
         "Serial is not in this code",
         [
             f"{facts.get('name')}, {lot_line(facts)}. Scan the code on the part itself.",
-            "No serial on it? Keep it with a reason: card 8.",
+            f"Printed only? Type it: card 18. No serial on it? {_way_on(facts)}",
         ],
     )
 
@@ -245,7 +329,7 @@ def _short_dated(facts: Facts) -> Words:
         [
             f"Lot {facts.get('lot')} expires {facts['expiry']}. Planned use-by: "
             f"{facts['planned']}.",
-            "Take a fresher one, or keep it with a reason: card 8. The shorter date then decides.",
+            f"Take a fresher one. {_way_on(facts)} The shorter date then decides.",
         ],
     )
 
@@ -253,7 +337,7 @@ def _short_dated(facts: Facts) -> Words:
 def _which_place(facts: Facts) -> Words:
     return (
         "A second lot. Where does it go?",
-        [f"{facts.get('name')}, {lot_line(facts)}. Touch the place on the plan."],
+        [f"{facts.get('name')}, {lot_line(facts)}. Touch the place, or scan its number card."],
     )
 
 
@@ -266,7 +350,7 @@ def _all_recorded(facts: Facts) -> Words:
         [
             f"{facts.get('name')}, {lot_line(facts)}. Nothing was added. A swap for a dropped "
             "one? Card 10.",
-            "One more than the sheet says? Keep it with a reason: card 8.",
+            _way_on(facts, "One more than the sheet says? Keep it with a reason: card 8."),
         ],
     )
 
@@ -309,8 +393,9 @@ _READING: Final[Mapping[str, tuple[str, str]]] = {
         "Nothing was added. Does the scanner type on another keyboard? See the scanner sheet.",
     ),
     "layout-unproven": (
-        "This scanner is not proven yet",
-        "Nothing was added. Scan the test line on the scanner sheet first.",
+        "These keys may have been changed",
+        "Nothing was added. They came without their place on the keyboard, as from a keyboard on a "
+        "screen. Scan with a scanner at this device, or compare and type it.",
     ),
 }
 
@@ -419,6 +504,10 @@ _VERDICTS: Final[Mapping[str, Callable[[Facts], Words]]] = {
     "short-dated": _short_dated,
     "which-place": _which_place,
     "all-recorded": _all_recorded,
+    "in-notice": _in_notice,
+    "like-notice": _like_notice,
+    "opened-earlier": _opened_earlier,
+    "never-received": _never_received,
     "unreadable": _unreadable,
     "compare": _compare,
     "half-label": _half,
@@ -461,6 +550,7 @@ CAUTIONS: Final = {
     "suction-side": "An open port on the suction side",
     "expired": "The part has expired",
     "same-serial-elsewhere": "This serial is in another circuit",
+    "in-notice": "An open notice names it",
     "serial-twice": "One serial stands on two lines",
     "wrong-place": "Another kind of part than was in this place",
     "part-out-not-recorded": "What went out was not recorded as being in",
@@ -639,6 +729,8 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "Ring the other site on a number you know, and compare again.",
     "in-use": "{field} {value} is in use already. Take another one.",
     "lot-and-none": "{field}: lot {value} is given, and also that there is none. Choose one.",
+    "not-printed": "{field}: a character in it is on no label. Type only what is printed.",
+    "a-person": "That was a person's code, not a {field}. Nothing of it was kept.",
     "bad-day": "{field}: {value} is no day. Enter it as 2027-03-31, or 2027-03.",
     "serial-twice": "One serial is in the list twice. One piece is in one place only.",
     "place-twice": "{field} {value} is filled twice. Look at the list, and take one out.",

@@ -56,6 +56,30 @@ LIMIT_NAMES: Final = {
 }
 """Names of the policy's limits."""
 
+CHECK_NAMES: Final = {
+    "wrong-fluid": "Another fluid or strength",
+    "wrong-type": "A pack or part for another circuit type or size",
+    "suction-side": "A port on the suction side",
+    "same-serial-here": "The same serial twice in one prime",
+    "on-hold": "On hold",
+    "in-notice": "Named by an open notice, not on hold yet",
+    "like-notice": "Perhaps meant by an open notice",
+    "expired": "Expired",
+    "same-serial-elsewhere": "A serial that sits in another circuit",
+    "opened-earlier": "A piece that was opened earlier",
+    "short-dated": "Expires before the planned use-by",
+    "never-received": "A lot that was never received, of a product counted here",
+    "all-recorded": "One more than the sheet needs",
+}
+"""Names of the checks of a scan."""
+
+CHECK_WORDS: Final = {
+    "accepted": "Say it, and go on",
+    "look-again": "Look again",
+    "stop": "Stop",
+}
+"""What a policy makes of a check."""
+
 NOT_ADVICE: Final = (
     "Published figures, not a recommendation; your policy and the maker\u2019s instructions win."
 )

@@ -96,12 +96,14 @@ def test_ward_stock_gives_no_number_and_stops_none(shelves: Shelves) -> None:
     assert "fluid" not in {need.kind for need in found.needs}
 
 
-def test_a_lot_nobody_booked_in_is_said_at_the_trolley_and_stops_nothing(shelves: Shelves) -> None:
+def test_a_lot_nobody_booked_in_is_looked_at_and_kept_with_a_reason(shelves: Shelves) -> None:
     ward = shelves.ward
     circuit = ward.begin()
     known = ward.scan(circuit, code(TAP, LOT))
-    new = ward.scan(circuit, code(TAP, "T99"), slot="tap-middle")
+    asked = ward.scan(circuit, code(TAP, "T99"), slot="tap-middle")
     assert (known.verdict, known.facts.get("not_in_book")) == ("accepted", None)
+    assert (asked.verdict, asked.code) == ("look-again", "never-received")
+    new = ward.go_on(circuit, reason="by-hand")
     assert (new.verdict, new.facts.get("not_in_book")) == ("accepted", True)
     (taps,) = [need for need in shelves.can_prime().needs if need.kind == "tap"]
     assert (taps.usable, taps.owed) == (6, 1)

@@ -6,6 +6,7 @@ from flask import Flask
 from playwright.sync_api import Browser
 
 from app import create_app
+from tests.browser.axe import violations
 from tests.browser.person import person
 from tests.browser.unit import TYPE, Unit
 
@@ -41,6 +42,15 @@ def addresses(app: Flask, number: str) -> dict[str, str]:
                 values = {key: wanted[key] for key in rule.arguments}
                 found[name] = app.url_for(name, **values, _external=False)
     return found
+
+
+def test_the_checker_of_pages_finds_what_is_wrong(chromium: Browser) -> None:
+    page = chromium.new_page()
+    page.set_content("<main><img src='x'><p style='color:#aaa;background:#fff'>pale</p></main>")
+    found = " ".join(violations(page, night=False))
+    page.close()
+    assert "image-alt" in found
+    assert "color-contrast" in found
 
 
 def test_every_page_opens_and_fits(unit: Unit, base: str, chromium: Browser, seen: Path) -> None:

@@ -25,6 +25,7 @@ class Act(StrEnum):
     HELP = "HELP"
     AS_READ = "ASREAD"
     TICK = "TICK"
+    TYPE = "TYPE"
 
 
 CARDS: Final[Mapping[Act, tuple[int, str]]] = {
@@ -45,6 +46,7 @@ CARDS: Final[Mapping[Act, tuple[int, str]]] = {
     Act.HELP: (15, "Help"),
     Act.AS_READ: (16, "As read"),
     Act.TICK: (17, "Tick"),
+    Act.TYPE: (18, "Type it"),
 }
 """Number and verb of each card, as printed and as shown on the button."""
 
@@ -56,5 +58,5 @@ REASON_CARDS: Final[Mapping[str, str]] = {
 }
 """Bodies of the reason cards, and the reason each one gives."""
 
-COUNT_CARDS: Final[Mapping[str, int]] = {f"COUNT-{number}": number for number in range(2, 13)}
-"""Bodies of the number cards."""
+COUNT_CARDS: Final[Mapping[str, int]] = {f"COUNT-{number}": number for number in range(1, 13)}
+"""Bodies of the number cards: a count, or which of the answers that are shown."""

@@ -12,6 +12,8 @@ READ_BACK: Final = "READBACK"
 
 _AS_GS1: Final = f"010952123400001310TR0O1I{GS}21S5B8"
 _AS_HIBC: Final = "+A999T10/$$3331231L1"
+LAYOUT_LINE: Final = "Trial Yy Zz Qq Aa Mm +-=/*:;_?!%&"
+"""Characters that keyboard layouts put on other keys; a capital and a small letter of each."""
 TRIALS: Final = (
     ("gs1-datamatrix", _AS_GS1, "As on packs"),
     ("gs1-128", _AS_GS1, "As on cartons"),
@@ -20,6 +22,7 @@ TRIALS: Final = (
     ("code39", _AS_HIBC + hibc_check(_AS_HIBC), "As on packs of another standard"),
     ("ean13", "9521234000013", "As on bags; it holds no lot"),
     ("datamatrix", write_symbol(SymbolKind.ACT, "TRIAL"), "As on our own cards"),
+    ("datamatrix", LAYOUT_LINE, "The keyboard layout: every layout sends other characters for it"),
 )
 """Kind, text and what it is like. GTINs stand under 952, GS1's prefix for demonstrations."""
 

@@ -16,7 +16,7 @@ from traceability.domain.in_place import InPlace, free_places
 from traceability.domain.moments import ONE_SCAN
 from traceability.domain.parts import Known
 from traceability.domain.people import Right
-from traceability.domain.sheets import OPEN_PORT_KINDS, SUCTION, Need, Sheet, Slot
+from traceability.domain.sheets import OPEN_PORT_KINDS, SUCTION, Need, Sheet, Slot, Where
 
 PACK_KIND: Final = "circuit-pack"
 FLUID_KIND: Final = "fluid"
@@ -50,6 +50,14 @@ class Finding(StrEnum):
     SHORT_DATED = "short-dated"
     WHICH_PLACE = "which-place"
     ALL_RECORDED = "all-recorded"
+    IN_NOTICE = "in-notice"
+    """An open notice names this very lot or serial, and nobody has put it on hold yet."""
+    LIKE_NOTICE = "like-notice"
+    """An open notice may mean it: the text is alike, or what the notice asks for is not known."""
+    OPENED_EARLIER = "opened-earlier"
+    """This very piece was put into a circuit before and is out of it again."""
+    NEVER_RECEIVED = "never-received"
+    """Its product is counted here, and its lot was neither received nor counted."""
 
 
 WAY_ON: Final[Mapping[Finding, Right]] = {
@@ -63,8 +71,28 @@ WAY_ON: Final[Mapping[Finding, Right]] = {
     Finding.SHORT_DATED: Right.ACT,
     Finding.ALL_RECORDED: Right.ACT,
     Finding.SERIAL_NOT_IN_CODE: Right.ACT,
+    Finding.IN_NOTICE: Right.PAST_STOP,
+    Finding.LIKE_NOTICE: Right.ACT,
+    Finding.OPENED_EARLIER: Right.PAST_DATE,
+    Finding.NEVER_RECEIVED: Right.ACT,
 }
 """Which right goes on past a finding, with a reason. What is not here has no way on."""
+
+_STOPS: Final = (
+    Finding.WRONG_TYPE,
+    Finding.WRONG_FLUID,
+    Finding.SUCTION_SIDE,
+    Finding.ON_HOLD,
+    Finding.IN_NOTICE,
+    Finding.EXPIRED,
+    Finding.SAME_SERIAL_HERE,
+    Finding.SAME_SERIAL_ELSEWHERE,
+    Finding.OPENED_EARLIER,
+)
+DEFAULT_CHECKS: Final[Mapping[Finding, Verdict]] = {
+    finding: Verdict.STOP if finding in _STOPS else Verdict.LOOK_AGAIN for finding in Finding
+}
+"""How hard each check is while the unit's policy says nothing else (`domain.scan_checks`)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,8 +112,16 @@ class Piece:
     """Last usable day."""
     on_hold: str = ""
     """Number of the notice or reason of the hold on the product or lot; empty if free."""
+    in_notice: str = ""
+    """Number of an open notice whose scope this piece fits for sure; empty: none."""
+    like_notice: str = ""
+    """Number of an open notice that may mean it; empty: none."""
     elsewhere: str | None = None
     """Number of another circuit that holds this very unit."""
+    opened: str = ""
+    """Number of a circuit that this very unit was put into before and is out of; empty: none."""
+    never_received: bool = False
+    """Whether its product is counted here and its lot was neither received nor counted."""
     known: Known = Known.SCANNED
 
 
@@ -102,6 +138,8 @@ class Situation:
     at: datetime
     device_id: UUID
     ended: bool = False
+    checks: Mapping[Finding, Verdict] = field(default_factory=lambda: DEFAULT_CHECKS)
+    """How hard each check is, by the unit's policy."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +166,7 @@ def judge(
     """
     for finding, facts in _stops(piece, now, slot):
         if finding not in waived:
-            return Judgement(verdict=Verdict.STOP, finding=finding, facts=facts)
+            return Judgement(verdict=now.checks[finding], finding=finding, facts=facts)
     twin = _same_scan(piece, now)
     if twin is not None:
         finding = Finding.SAME_SCAN if twin.device_id == now.device_id else Finding.OTHER_DEVICE
@@ -144,6 +182,9 @@ def judge(
 def _placing(piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]) -> Judgement:
     slots = slots_for(piece, now.sheet, waived)
     pointed = now.sheet.slot(slot) if slot else None
+    if pointed is not None and Finding.SUCTION_SIDE in waived and _is_suction(piece, pointed):
+        # It goes beside what belongs there, and never in its stead.
+        return _beyond(piece, now, pointed)
     if pointed is not None and pointed not in slots:
         return Judgement(
             verdict=Verdict.LOOK_AGAIN, finding=Finding.WRONG_PLACE, facts={"place": pointed.name}
@@ -151,20 +192,18 @@ def _placing(piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]
     if not slots:
         return Judgement(verdict=Verdict.LOOK_AGAIN, finding=Finding.NOT_ON_SHEET)
     for finding, facts in _doubts(piece, now, slots):
-        if finding not in waived:
-            return Judgement(verdict=Verdict.LOOK_AGAIN, finding=finding, facts=facts)
+        if finding not in waived and now.checks[finding] is not Verdict.ACCEPTED:
+            return Judgement(verdict=now.checks[finding], finding=finding, facts=facts)
     free = free_places([pointed] if pointed else slots, now.filled, for_a_piece=True)
     if not free:
         count = sum(each.count for each in slots)
         if Finding.ALL_RECORDED not in waived:
             return Judgement(
-                verdict=Verdict.LOOK_AGAIN,
+                verdict=now.checks[Finding.ALL_RECORDED],
                 finding=Finding.ALL_RECORDED,
                 facts={"count": count, "place": slots[0].name},
             )
-        target = pointed or slots[-1]
-        used = [each.ordinal for each in now.filled if each.slot == target.id]
-        free = [(target.id, max(used, default=0) + 1)]
+        return _beyond(piece, now, pointed or slots[-1])
     if pointed is None and _asks_where(piece, now, slots, free):
         return Judgement(
             verdict=Verdict.LOOK_AGAIN, finding=Finding.WHICH_PLACE, choices=tuple(free)
@@ -179,17 +218,34 @@ def _placing(piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]
     )
 
 
+def _beyond(piece: Piece, now: Situation, slot: Slot) -> Judgement:
+    """Put the piece into the slot beside all that is there: one more than the sheet says."""
+    used = [each.ordinal for each in now.filled if each.slot == slot.id]
+    return Judgement(
+        verdict=Verdict.ACCEPTED,
+        finding=Finding.PLACED,
+        slot=slot.id,
+        ordinal=max(slot.count, *used) + 1 if used else slot.count + 1,
+        disputed=piece.elsewhere is not None,
+    )
+
+
+def _is_suction(piece: Piece, slot: Slot) -> bool:
+    return slot.where in SUCTION and piece.kind in OPEN_PORT_KINDS
+
+
 def against_swap(piece: Piece, slot: Slot | None, today: date) -> tuple[Finding, ...]:
     """Return all that speaks against putting this piece into a place of a running circuit.
 
     Everything at once, the most dangerous first: nobody at a bedside reads one list after another.
     """
     same_fluid = slot is None or same_words(slot.substance, piece.substance)
-    suction = slot is not None and slot.where in SUCTION and piece.kind in OPEN_PORT_KINDS
+    suction = slot is not None and _is_suction(piece, slot)
     checks = {
         Finding.WRONG_FLUID: piece.kind == FLUID_KIND and not same_fluid,
         Finding.SUCTION_SIDE: suction,
         Finding.ON_HOLD: bool(piece.on_hold),
+        Finding.IN_NOTICE: bool(piece.in_notice),
         Finding.EXPIRED: piece.expiry is not None and piece.expiry < today,
         Finding.SAME_SERIAL_ELSEWHERE: piece.elsewhere is not None,
     }
@@ -221,7 +277,8 @@ def same_words(one: str, other: str) -> bool:
 def _stops(
     piece: Piece, now: Situation, slot: str
 ) -> Iterable[tuple[Finding, Mapping[str, str | int]]]:
-    if piece.kind == PACK_KIND and piece.circuit_type != now.sheet.circuit_type:
+    of_type = piece.circuit_type != now.sheet.circuit_type
+    if of_type and (piece.kind == PACK_KIND or piece.circuit_type):
         yield (
             Finding.WRONG_TYPE,
             {"scanned": piece.circuit_type or piece.name, "wanted": now.sheet.circuit_type},
@@ -233,23 +290,30 @@ def _stops(
             {"scanned": piece.substance or piece.name, "wanted": wanted[0] if wanted else ""},
         )
     pointed = now.sheet.slot(slot) if slot else None
-    if pointed is not None and pointed.where in SUCTION and piece.kind in OPEN_PORT_KINDS:
+    if pointed is not None and _is_suction(piece, pointed):
         yield Finding.SUCTION_SIDE, {"place": pointed.name}
     if piece.on_hold:
         yield Finding.ON_HOLD, {"notice": piece.on_hold}
+    elif piece.in_notice:
+        yield Finding.IN_NOTICE, {"notice": piece.in_notice}
     if piece.expiry is not None and piece.expiry < now.today:
         yield Finding.EXPIRED, {"expiry": piece.expiry.isoformat()}
-    if piece.serial is not None:
-        if any(
-            each.serial == piece.serial and each.product_id == piece.product_id
-            for each in now.filled
-        ):
-            yield Finding.SAME_SERIAL_HERE, {"serial": piece.serial}
-        elif piece.elsewhere is not None:
-            yield (
-                Finding.SAME_SERIAL_ELSEWHERE,
-                {"serial": piece.serial, "circuit": piece.elsewhere},
-            )
+    yield from _serial_stops(piece, now)
+
+
+def _serial_stops(
+    piece: Piece, now: Situation
+) -> Iterable[tuple[Finding, Mapping[str, str | int]]]:
+    if piece.serial is None:
+        return
+    key = (piece.product_id, piece.serial)
+    if any((each.product_id, each.serial) == key for each in now.filled):
+        yield Finding.SAME_SERIAL_HERE, {"serial": piece.serial}
+    elif piece.opened:
+        yield Finding.OPENED_EARLIER, {"serial": piece.serial, "circuit": piece.opened}
+    elif piece.elsewhere is not None:
+        found = {"serial": piece.serial, "circuit": piece.elsewhere}
+        yield Finding.SAME_SERIAL_ELSEWHERE, found
 
 
 def _doubts(
@@ -265,6 +329,12 @@ def _doubts(
             Finding.SHORT_DATED,
             {"expiry": piece.expiry.isoformat(), "planned": now.planned_use_by.isoformat()},
         )
+    if piece.like_notice and not piece.on_hold and not piece.in_notice:
+        yield Finding.LIKE_NOTICE, {"notice": piece.like_notice}
+    # What comes with the pack has never lain on a shelf.
+    loose = any(not slot.inside_pack or slot.where is Where.PACK for slot in slots)
+    if piece.never_received and loose:
+        yield Finding.NEVER_RECEIVED, {}
 
 
 def _same_scan(piece: Piece, now: Situation) -> InPlace | None:

@@ -1,6 +1,7 @@
 """The unit's lists as pages need them."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -11,13 +12,14 @@ from sqlalchemy.orm import Session
 from traceability.domain.people import Role
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
+from traceability.domain.trolley import Finding, Verdict
 from traceability.domain.use_by import Limits
 from traceability.security.roles import roles_of
 from traceability.security.tag_keys import fingerprint
 from traceability.storage.circuits import Sheet
 from traceability.storage.items import Packaging, Product
 from traceability.storage.people import Device, Person
-from traceability.storage.policies import newest_policy, read_limits
+from traceability.storage.policies import newest_checks, newest_policy, read_checks, read_limits
 from traceability.storage.site import Place, Policy, Site, TagKey
 
 
@@ -227,6 +229,8 @@ class PolicyFacts:
 
     version: int
     limits: Limits
+    checks: Mapping[Finding, Verdict]
+    """How hard each check of a scan is."""
     set_at: datetime | None
 
 
@@ -234,14 +238,24 @@ def policy(session: Session, site_id: UUID) -> PolicyFacts:
     """Return the policy in force."""
     version, limits = newest_policy(session, site_id)
     stored = session.get(Policy, (site_id, version))
-    return PolicyFacts(version=version, limits=limits, set_at=stored.set_at if stored else None)
+    return PolicyFacts(
+        version=version,
+        limits=limits,
+        checks=newest_checks(session, site_id),
+        set_at=stored.set_at if stored else None,
+    )
 
 
 def policy_history(session: Session, site_id: UUID) -> list[PolicyFacts]:
     """Return all versions of the policy, newest first."""
     rows = select(Policy).filter_by(site_id=site_id).order_by(Policy.version.desc())
     return [
-        PolicyFacts(version=stored.version, limits=read_limits(stored.body), set_at=stored.set_at)
+        PolicyFacts(
+            version=stored.version,
+            limits=read_limits(stored.body),
+            checks=read_checks(stored.body),
+            set_at=stored.set_at,
+        )
         for stored in session.scalars(rows)
     ]
 

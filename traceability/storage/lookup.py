@@ -129,6 +129,36 @@ def circuit_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: U
     return session.scalar(rows)
 
 
+def opened_before(session: Session, site_id: UUID, unit_id: UUID, here: UUID) -> str | None:
+    """Return the number of a circuit that this very unit was put into and is out of again.
+
+    It is out where it was dropped, swapped or taken out, also of the circuit `here`; and where the
+    other circuit has ended or was discarded with the unit in it. None: it never was in one, or it
+    sits in another circuit that is still in use.
+    """
+    rows = session.execute(
+        select(Circuit.id, Circuit.number, Part.valid_to, CircuitPhase.phase)
+        .join(Part, (Part.site_id == Circuit.site_id) & (Part.circuit_id == Circuit.id))
+        .join(
+            CircuitPhase,
+            (CircuitPhase.site_id == Circuit.site_id) & (CircuitPhase.circuit_id == Circuit.id),
+        )
+        .where(
+            Part.site_id == site_id,
+            Part.unit_id == unit_id,
+            Part.superseded_no.is_(None),
+            CircuitPhase.valid_to.is_(None),
+            CircuitPhase.superseded_no.is_(None),
+        )
+        .order_by(Part.recorded_no)
+    ).all()
+    over = {Phase.ENDED, Phase.DISCARDED}
+    sits = [row for row in rows if row.valid_to is None and row.phase not in over]
+    if any(row.id != here for row in sits) or not rows:
+        return None
+    return str(rows[-1].number)
+
+
 def run_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: UUID) -> str | None:
     """Return the number of another run in whose patient this very unit lies or lay."""
     rows = (

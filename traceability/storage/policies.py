@@ -1,11 +1,14 @@
 """Loaders of the unit's policy, version by version."""
 
 import json
+from collections.abc import Mapping
 from uuid import UUID
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from traceability.domain.scan_checks import checks_of
+from traceability.domain.trolley import DEFAULT_CHECKS, Finding, Verdict
 from traceability.domain.use_by import Limits
 from traceability.storage.site import Policy
 
@@ -17,6 +20,18 @@ def newest_policy(session: Session, site_id: UUID) -> tuple[int, Limits]:
     if stored is None:
         return 0, Limits()
     return stored.version, read_limits(stored.body)
+
+
+def newest_checks(session: Session, site_id: UUID) -> Mapping[Finding, Verdict]:
+    """Return how hard each check of a scan is, by the policy in force."""
+    rows = select(Policy.body).filter_by(site_id=site_id).order_by(Policy.version.desc()).limit(1)
+    body = session.scalar(rows)
+    return DEFAULT_CHECKS if body is None else read_checks(body)
+
+
+def read_checks(body: str) -> Mapping[Finding, Verdict]:
+    """Return the checks of a stored policy; versions that say nothing of them mean the defaults."""
+    return checks_of(json.loads(body).get("checks", {}))
 
 
 def read_limits(body: str) -> Limits:

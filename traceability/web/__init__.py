@@ -37,6 +37,7 @@ from traceability.web import (
     run_extras,
     runs,
     same_origin,
+    scanner,
     scopes,
     session,
     shelf,
@@ -89,6 +90,7 @@ PARTS = (
     notice_papers,
     exceptions,
     work_days,
+    scanner,
 )
 
 

@@ -11,11 +11,12 @@ from traceability.actions.lists.site import (
 )
 from traceability.domain.figures import FIGURES
 from traceability.domain.people import Right
+from traceability.domain.scan_checks import CHOICES
 from traceability.reads.lists import (
     policy,
     policy_history,
 )
-from traceability.shelf_messages import LIMIT_NAMES, NOT_ADVICE
+from traceability.shelf_messages import CHECK_NAMES, CHECK_WORDS, LIMIT_NAMES, NOT_ADVICE
 from traceability.web import session
 from traceability.web.forms import checked, minutes, whole
 
@@ -40,10 +41,30 @@ def policy_page() -> ResponseReturnValue:
         policy=found,
         figures=FIGURES,
         names=LIMIT_NAMES,
+        checks=[
+            {
+                "code": each.finding,
+                "name": CHECK_NAMES[each.finding],
+                "may_be": each.may_be,
+                "usual": each.usual,
+                "now": found.checks[each.finding],
+            }
+            for each in CHOICES
+        ],
+        verdicts=CHECK_WORDS,
         not_advice=NOT_ADVICE,
         values={**shown, "opened_fluid_hours": shown["opened_fluid_hours"] or ""},
         history=[
-            {"version": each.version, "set_at": each.set_at, "limits": asdict(each.limits)}
+            {
+                "version": each.version,
+                "set_at": each.set_at,
+                "limits": asdict(each.limits),
+                "checks": [
+                    f"{CHECK_NAMES[choice.finding]}: {CHECK_WORDS[said].lower()}"
+                    for choice in CHOICES
+                    if (said := each.checks[choice.finding]) != choice.usual
+                ],
+            }
             for each in versions
         ],
         nav="lists",
@@ -65,6 +86,11 @@ def save_policy() -> ResponseReturnValue:
         plasticiser_days=whole("plasticiser_days"),
         check_hours=whole("check_hours"),
         keep_pictures=checked("keep_pictures"),
+        checks={
+            each.finding: request.form[f"check-{each.finding}"]
+            for each in CHOICES
+            if f"check-{each.finding}" in request.form
+        },
         read_version=whole("read_version"),
     )
     set_policy(asked, site=session.site())

@@ -19,6 +19,7 @@ from traceability.actions.prime.scan import (
 from traceability.domain.act_cards import COUNT_CARDS, REASON_CARDS, Act
 from traceability.domain.part_labels import read_part_of
 from traceability.domain.people import Right
+from traceability.domain.scan_checks import right_past
 from traceability.domain.tag_contents import read_contents
 from traceability.domain.tags import (
     BrokenSymbol,
@@ -37,6 +38,7 @@ from traceability.web.forms import device_moment, number_in
 from traceability.web.prime import the_primed, the_trolley
 from traceability.web.sign_in import badge_code
 from traceability.web.trolley_acts import DOES
+from traceability.web.trolley_help import asks_to_type, discards, help_of
 from traceability.web.trolley_strip import (
     NEW_PRODUCT,
     asked_back_lines,
@@ -44,6 +46,7 @@ from traceability.web.trolley_strip import (
     choices_of,
     draw_plan,
     eighth,
+    named_cards,
     next_step,
     strip_answer,
     welcome,
@@ -79,6 +82,7 @@ def page(number: str) -> ResponseReturnValue:
         "sentence": said.sentence,
         "lines": [*said.lines, *asked_back_lines(found)],
         "choices": choices_of(found) if last else [],
+        "named": named_cards(said),
     }
     return render_template(
         "trolley.html",
@@ -158,11 +162,16 @@ def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> Response
         Act.SIGN: url_for("prime.sign_page", number=number),
         Act.PAUSE: url_for("shelf.page"),
         Act.TAKE_OVER: url_for("sign_in.page", next=url_for("trolley.page", number=number)),
-        Act.DISCARD: url_for("circuits.page", number=number) + "#discard",
         NEW_PRODUCT: url_for("lists.new_product", prime=number),
     }
     if name in onward:
         return jsonify({"redirect": onward[name], "verdict": "none", "refused": False})
+    if name == Act.HELP:
+        return help_of(found)
+    if name == Act.TYPE:
+        return asks_to_type(found)
+    if name == Act.DISCARD:
+        return discards(body, found)
     if name == Act.COUNT:
         return _count(body, found)
     if name in {Act.KEEP, Act.NEEDED, "REASON"}:
@@ -193,7 +202,7 @@ def _go_past(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnV
     last = found.last
     if last is None or last.code not in set(WAY_ON):
         raise NothingToKeep
-    right = WAY_ON[Finding(last.code)]
+    right = right_past(Finding(last.code), last.verdict)
     badge = str(body.get("badge") or "")
     person_id = session.door().person_of_badge(badge_code(badge)) if badge else None
     if not badge and not session.may(right):

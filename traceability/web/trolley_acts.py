@@ -7,6 +7,7 @@ from traceability.actions.once import Done
 from traceability.actions.prime.say import Say, say
 from traceability.actions.prime.scan import GoOn, ScanAgain, go_on, scan_again
 from traceability.actions.prime.take_back import Dropped, Undo, dropped, undo
+from traceability.actions.prime.typed import Typed
 from traceability.domain.act_cards import Act
 from traceability.domain.parts import PartState
 from traceability.domain.sheets import Need
@@ -65,6 +66,11 @@ def _says(act: Act) -> Callable[[Mapping[str, object], TrolleyFacts], Done]:
     return does
 
 
+def _typed(body: Mapping[str, object], found: TrolleyFacts) -> Done:
+    typed = Typed(**{name: str(body.get(name) or "") for name in ("lot", "serial", "expiry")})
+    return go_on(GoOn(**_common(body, found), typed=typed), site=session.site())
+
+
 DOES: Final[Mapping[str, Callable[[Mapping[str, object], TrolleyFacts], Done]]] = {
     Act.UNDO: _undo,
     Act.DROPPED: _dropped,
@@ -72,6 +78,7 @@ DOES: Final[Mapping[str, Callable[[Mapping[str, object], TrolleyFacts], Done]]] 
     Act.AS_READ: _reading,
     "READING": _reading,
     "PLACE": _place,
+    "TYPED": _typed,
     Act.TICK: _says(Act.TICK),
     Act.NOT_READABLE: _says(Act.NOT_READABLE),
     Act.NOT_FITTED: _says(Act.NOT_FITTED),

@@ -1,5 +1,6 @@
 """What the trolley page shows: the strip, the plan, what is missing, what can be answered."""
 
+import re
 from typing import Final
 
 from flask import url_for
@@ -7,6 +8,7 @@ from flask import url_for
 from traceability.domain.act_cards import CARDS, Act
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
+from traceability.domain.scan_checks import right_past
 from traceability.domain.sheets import Need
 from traceability.domain.trolley import WAY_ON, Finding
 from traceability.messages import Said
@@ -19,6 +21,8 @@ NEW_PRODUCT: Final = "NEW-PRODUCT"
 
 NAMED: Final = 3
 """How many missing parts the button names before it counts the rest."""
+
+CARD: Final = re.compile(r"(?i)\bcard ([0-9]+)")
 
 MARKS: Final = {
     PartState.RECORDED: "whole",
@@ -47,6 +51,7 @@ def strip_answer(
         "lines": [*said.lines, *asked_back_lines(found)],
         "speech": said.speech,
         "choices": choices,
+        "named": named_cards(said),
         "recorded": found.recorded,
         "of": found.of,
         "missing": missing_words(found),
@@ -62,6 +67,13 @@ def strip_answer(
         "refused": False,
         "request_id": str(new_request_id()),
     }
+
+
+def named_cards(said: Said) -> list[dict[str, object]]:
+    """Return the buttons of the cards that the words name: each of them is on the screen."""
+    words = " ".join((said.sentence, *said.lines))
+    numbers = {int(found) for found in CARD.findall(words)}
+    return [button(act) for act, (number, _) in CARDS.items() if number in numbers]
 
 
 def asked_back_lines(found: TrolleyFacts) -> list[str]:
@@ -156,7 +168,7 @@ def eighth(found: TrolleyFacts) -> dict[str, object]:
     """Return the eighth button: what the last verdict asks for, else pause."""
     last = found.last
     if last is not None and last.verdict != "accepted" and last.code in set(WAY_ON):
-        gentle = WAY_ON[Finding(last.code)] is Right.ACT
+        gentle = right_past(Finding(last.code), last.verdict) is Right.ACT
         return button(Act.KEEP if gentle else Act.NEEDED)
     return button(Act.PAUSE)
 

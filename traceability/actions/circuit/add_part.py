@@ -15,6 +15,7 @@ from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.on_run import moment_within
 from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.part_rows import NOT_READ, as_read
+from traceability.actions.prime.known_of import known_of
 from traceability.actions.prime.scanned import Question, Scan, understand
 from traceability.domain.at_the_run import BEDSIDE_SLOT, EQUIPMENT_KINDS, RUN_PART_KINDS
 from traceability.domain.circuits import Phase
@@ -167,7 +168,7 @@ def _row(
             raise BadScan(why=found.code, **found.facts)
         kept = keep_apart(session, asked.text, at=at) if found.keeps_text else None
         return _unread(asked, PartState.LOT_NOT_RECORDED), ("contents-not-recorded",), kept
-    piece = found.piece
+    piece = known_of(session, site, found, at)
     findings = list(against_swap(piece, slot, today))
     if piece.kind in ELSEWHERE:
         if asked.manner.refusable:

@@ -6,7 +6,7 @@ hangs on it is then an old tag.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import ClassVar, Final
 from uuid import UUID
@@ -19,6 +19,7 @@ from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.on_run import moment_within
 from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.prime.end import expiries_in, first_in, use_by_facts
+from traceability.actions.prime.known_of import known_of
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
 from traceability.domain.at_the_run import ADDITIVE_KIND, ADDITIVE_SLOT
 from traceability.domain.circuits import Phase
@@ -154,6 +155,7 @@ def _given(
             raise BadScan(why=found.code, **found.facts)
         kept = keep_apart(session, asked.text, at=at) if found.keeps_text else None
         return _without_code(asked, PartState.LOT_NOT_RECORDED, kept)
+    found = replace(found, piece=known_of(session, site, found, at))
     findings = list(against_swap(found.piece, None, today))
     if found.piece.kind not in KINDS:
         if asked.manner.refusable:

@@ -1,7 +1,8 @@
 """The site, its places and its policy."""
 
 import re
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
 from typing import ClassVar, Final
 from uuid import UUID
 
@@ -12,6 +13,7 @@ from traceability.actions.once import Asked, Done, Sent, Site, answer_once
 from traceability.actions.single import one_event
 from traceability.domain.events import Kind
 from traceability.domain.people import Right
+from traceability.domain.scan_checks import CHOICES
 from traceability.domain.tags import site_code
 from traceability.domain.use_by import Limits
 from traceability.errors import BadValue, StaleForm
@@ -181,6 +183,8 @@ class SetPolicy(Asked):
     plasticiser_days: int = DEFAULTS.plasticiser_days
     check_hours: int = DEFAULTS.check_hours
     keep_pictures: bool = DEFAULTS.keep_pictures
+    checks: Mapping[str, str] = field(default_factory=dict)
+    """Verdict by finding; what is not named is as usual. See `domain.scan_checks`."""
     read_version: int
     """The version the form was filled in from."""
 
@@ -214,5 +218,16 @@ def _set_policy(asked: SetPolicy, session: Session, site: Site) -> Done:
         )
     except ValueError:
         raise BadValue(field="limit", value="", why="too-small") from None
-    body = {"version": newest + 1, "limits": limits_body(limits), "target": 2}
+    limits_said = limits_body(limits) | {"checks": _checks(asked.checks)}
+    body = {"version": newest + 1, "limits": limits_said, "target": 2}
     return one_event(asked, session, site, Kind.POLICY_SET, body)
+
+
+def _checks(asked: Mapping[str, str]) -> dict[str, str]:
+    """Return what is not as usual; refuse what no policy may say."""
+    for finding, verdict in asked.items():
+        allowed = next((each.may_be for each in CHOICES if each.finding == finding), ())
+        if verdict not in allowed:
+            raise BadValue(field=finding, value=verdict, why="not-one-of", of=allowed)
+    usual = {str(each.finding): str(each.usual) for each in CHOICES}
+    return {name: said for name, said in sorted(asked.items()) if said != usual[name]}

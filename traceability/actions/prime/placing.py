@@ -10,14 +10,17 @@ from sqlalchemy.orm import Session
 from traceability.actions.on_circuit import the_sheet
 from traceability.actions.once import Done, Site
 from traceability.actions.part_rows import NOT_READ, as_read, inside_pack
+from traceability.actions.prime.known_of import in_already, known_of
 from traceability.actions.prime.scanned import Question, Scan, Understood
 from traceability.domain.events import Kind, Plain
 from traceability.domain.in_place import InPlace
 from traceability.domain.parts import PartState
+from traceability.domain.scan_checks import right_past
 from traceability.domain.sheets import Sheet
 from traceability.domain.stock_needs import comes_with_the_pack
 from traceability.domain.trolley import (
     PACK_KIND,
+    WAY_ON,
     Finding,
     Judgement,
     Situation,
@@ -30,8 +33,7 @@ from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import in_place
-from traceability.storage.policies import newest_policy
-from traceability.storage.stock_lookup import is_missing_in_book
+from traceability.storage.policies import newest_checks, newest_policy
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,15 +111,17 @@ def place_piece(
     parts: list[dict[str, object]] = []
     waived = frozenset(Finding(code) for code in scan.waived if code in set(Finding))
     judgement: Judgement | None = None
+    piece = known_of(session, site, understood, context.at)
     for _ in range(scan.units):
         situation = _situation(context, sheet, filled, site)
-        judgement = judge(understood.piece, situation, slot=scan.slot, waived=waived)
+        judgement = judge(piece, situation, slot=scan.slot, waived=waived)
         if judgement.finding is not Finding.PLACED:
             break
         parts.append(_part(context, understood, sheet, judgement))
         filled = with_piece(filled, understood, judgement)
     if judgement is None or not parts:
-        return _not_placed(context, understood, judgement)
+        already = in_already(sheet, filled, piece.kind)
+        return _not_placed(context, understood, judgement, already)
     facts = understood_facts(understood) | _place_facts(
         sheet, filled, str(parts[-1]["slot"]), len(parts)
     )
@@ -125,7 +129,7 @@ def place_piece(
         facts["not_placed"] = scan.units - len(parts)
     slot = sheet.slot(str(parts[-1]["slot"]))
     from_shelf = slot is None or not comes_with_the_pack(slot)
-    if from_shelf and is_missing_in_book(session, understood.product, understood.lot_id):
+    if from_shelf and piece.never_received:
         facts["not_in_book"] = True
     if understood.piece.kind == PACK_KIND:
         inside = inside_pack(sheet, filled, parts[0], context.ledger.now)
@@ -134,10 +138,17 @@ def place_piece(
     return context.placed(parts, Finding.PLACED, facts)
 
 
-def _not_placed(context: Attempt, understood: Understood, judgement: Judgement | None) -> Done:
+def _not_placed(
+    context: Attempt,
+    understood: Understood,
+    judgement: Judgement | None,
+    already: Mapping[str, Plain],
+) -> Done:
     if judgement is None:
         raise NothingToKeep
-    facts = understood_facts(understood) | dict(judgement.facts)
+    facts = understood_facts(understood) | dict(already) | dict(judgement.facts)
+    if judgement.finding in set(WAY_ON):
+        facts["way_on"] = right_past(judgement.finding, judgement.verdict)
     if judgement.choices:
         facts["choices"] = [list(choice) for choice in judgement.choices]
     question = Question(code=judgement.finding, facts=facts, harmless=True)
@@ -170,6 +181,7 @@ def situation_at(
         planned_use_by=today + timedelta(days=limits.days(Way(sheet.way))),
         at=at,
         device_id=device_id,
+        checks=newest_checks(session, site.id),
     )
 
 

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import ClassVar, Final
 from uuid import UUID
@@ -13,10 +13,12 @@ from traceability.actions.on_circuit import the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.placing import Attempt, place_piece, understood_facts
 from traceability.actions.prime.scanned import Question, Scan, may_be_kept, read_scan, understand
+from traceability.actions.prime.typed import Typed, require_typed
 from traceability.domain.circuits import Phase
 from traceability.domain.moments import believed_moment
 from traceability.domain.parts import Known
 from traceability.domain.people import Right
+from traceability.domain.scan_checks import right_past
 from traceability.domain.trolley import WAY_ON, Finding, Verdict
 from traceability.errors import NotAllowed, NothingToKeep
 from traceability.security.roles import rights_of_person
@@ -26,6 +28,9 @@ from traceability.storage.lookup import phase_of
 from traceability.storage.people import Person
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.trolley_acts import last_act
+
+LACKING: Final = {Finding.LOT_NOT_IN_CODE, Finding.SERIAL_NOT_IN_CODE}
+"""Findings after which a person may type what the code does not carry."""
 
 LONGEST: Final = 400
 """A product code longer than this is not kept; only its length is (identifier rule R-1)."""
@@ -66,6 +71,8 @@ class GoOn(Asked):
     """ "as-read" or "alternative", after comparing with the print."""
     units: int = 0
     """How many pieces of a carton go in."""
+    typed: Typed = field(default_factory=Typed)
+    """What a person read from the print, where the code does not carry it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,12 +137,14 @@ def _go_on(asked: GoOn, session: Session, site: Site) -> Done:
         scan, said = replace(scan, slot=asked.slot), {}
     elif act.code == "compare" and asked.reading in {"as-read", "alternative"}:
         scan = replace(scan, chosen=asked.reading)
+    elif act.code in LACKING and asked.typed != Typed():
+        scan, said = replace(scan, typed=require_typed(asked.typed), known=Known.TYPED), {}
     elif act.code == "unknown-product" and not asked.reason:
         said = {}  # The product is known now: the same scan is judged again.
     elif act.code == "carton" and asked.units > 0:
         scan = replace(scan, units=asked.units, counted=True, known=Known.COUNTED)
     elif act.code in set(WAY_ON) and asked.reason:
-        right = WAY_ON[Finding(act.code)]
+        right = right_past(Finding(act.code), act.verdict)
         if right not in rights_of_person(session, site.id, person_id):
             person = person_id and session.get(Person, (site.id, person_id))
             raise NotAllowed(right=right, person=person.name if person else "")

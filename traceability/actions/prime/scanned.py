@@ -1,7 +1,7 @@
 """From the characters of a scan to a piece of a known product, or to the reason why not yet."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Final, Protocol
 from uuid import UUID
@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.prime.comparing import compare_facts, other_reading
 from traceability.actions.prime.personal import is_personal
+from traceability.actions.prime.typed import Typed, completed
 from traceability.domain.events import Plain
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.part_labels import read_part_of
@@ -23,6 +24,7 @@ from traceability.storage.items import Product
 from traceability.storage.lookup import (
     circuit_with_unit,
     hold_on,
+    opened_before,
     packaging_of,
     printed_expiry,
     run_with_unit,
@@ -49,6 +51,8 @@ class Scan:
     counted: bool = False
     """The person has said how many."""
     waived: tuple[str, ...] = ()
+    typed: Typed = field(default_factory=Typed)
+    """What a person typed of the print, where the code does not carry it."""
 
     def body(self) -> dict[str, object]:
         """Return it as plain values, without the text: the caller decides where that may stand."""
@@ -61,6 +65,7 @@ class Scan:
             "units": self.units,
             "counted": self.counted,
             "waived": list(self.waived),
+            "typed": asdict(self.typed),
         }
 
 
@@ -68,6 +73,8 @@ def read_scan(body: Mapping[str, Plain], text: str) -> Scan:
     """Return a stored scan; `text` may have been kept apart."""
     symbology = body["symbology_identifier"]
     waived = body["waived"]
+    given = body.get("typed")  # scans of the first versions carry none
+    typed = given if isinstance(given, Mapping) else {}
     return Scan(
         text=text,
         symbology_identifier=None if symbology is None else str(symbology),
@@ -78,6 +85,7 @@ def read_scan(body: Mapping[str, Plain], text: str) -> Scan:
         units=int(str(body["units"])),
         counted=body["counted"] is True,
         waived=tuple(str(each) for each in waived) if isinstance(waived, (list, tuple)) else (),
+        typed=Typed(**{name: str(said) for name, said in typed.items()}),
     )
 
 
@@ -225,6 +233,7 @@ def _product_of(
             keeps_text=may_be_kept(scan, today),
         )
     product, units = found
+    reading = completed(reading, scan.typed)
     return _understood(reading, scan, product, units, session, site_id, besides)
 
 
@@ -267,6 +276,7 @@ def _understood(
         expiry=reading.expiry,
         on_hold=(hold.notice or hold.reason) if hold else "",
         elsewhere=elsewhere or None,
+        opened=(unit_id and opened_before(session, site_id, unit_id, besides)) or "",
         known=Known(scan.known),
     )
     return Understood(

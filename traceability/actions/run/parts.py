@@ -4,7 +4,7 @@ They are tied to the run and have times of their own: before the first circuit w
 change of circuit, and after the run's end. A one-use unit that was used before is kept as disputed.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import ClassVar
 from uuid import UUID
@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from traceability.actions.on_circuit import require_goes_past
 from traceability.actions.on_run import moment_within, the_run
 from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
+from traceability.actions.prime.known_of import known_of
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
 from traceability.domain.at_the_run import BODY_SITES, RUN_PART_KINDS
 from traceability.domain.events import Kind
@@ -148,6 +149,7 @@ def _piece(asked: RunPartIn, run: Run, session: Session, site: Site, at: datetim
         kept = keep_apart(session, asked.text, at=at) if found.keeps_text else {}
         row = _row_without_code(asked.what or UNKNOWN_KIND, PartState.LOT_NOT_RECORDED)
         return _Piece(row=row, cautions=("contents-not-recorded",), kept=kept)
+    found = replace(found, piece=known_of(session, site, found, at))
     return _as_read(asked, found, run, session, at, today)
 
 

@@ -1,6 +1,6 @@
 """Swap a part while the circuit is in use: old part out, new part in, judged as at the trolley."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import ClassVar
 from uuid import UUID
@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from traceability.actions.on_circuit import require_goes_past, the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
 from traceability.actions.part_rows import NOT_READ, as_read
+from traceability.actions.prime.known_of import known_of
 from traceability.actions.prime.scanned import Question, Scan, Understood, understand
 from traceability.domain.circuits import Phase
 from traceability.domain.events import Kind, Plain
@@ -156,6 +157,7 @@ def _new_part(
     found = understand(scan, None, session, circuit, today)
     if isinstance(found, Question):
         return _not_known(asked, found, old, session, at)
+    found = replace(found, piece=known_of(session, site, found, at))
     cautions = _cautions(asked, found, old, circuit, session, site, today)
     disputed = found.piece.elsewhere is not None
     row = {**NOT_READ, **as_read(found), "stays": old.stays, "disputed": disputed}

@@ -1,9 +1,9 @@
 // How large this screen is: a bank card (ISO/IEC 7810, ID-1: its short side is 53.98 mm, which every
-// phone has room for) is held against a drawn one, and the drawn one is made as wide. Targets are then 15 mm here too, and the page says whether
-// the verdict can be read at two metres on this screen.
+// phone has room for) is held against a drawn one, and the drawn one is made as wide. Targets are then
+// 15 mm here too, the verdict's word is as large as two metres ask for, and the page says so where
+// this screen has no room for that.
 const KEY = "ct.px-per-mm";
 const [LEAST, MOST, STEP] = [2, 20, 0.05];
-const X_HEIGHT = 0.53; // of a letter's size, measured in Liberation Sans Bold
 const NEEDED = 14; // mm
 
 const root = document.documentElement;
@@ -13,12 +13,21 @@ const current = () => Number(getComputedStyle(root).getPropertyValue("--px-per-m
 // The size of the verdict's letters on this screen, as trolley.css sets it.
 function verdictPx() {
   const { innerWidth: wide, innerHeight: high } = window;
-  if (wide <= 1000) return Math.min(162, wide * 0.15);
-  return wide <= 1200 || high <= 760 ? 120 : 162;
+  const wanted = 27.3 * current();
+  if (wide <= 1000) return Math.min(wanted, wide * 0.15);
+  if (wide <= 1200 || high <= 760) return Math.min(wanted, (wide - 306) / 5.73, 120);
+  return Math.min(wanted, (wide - 350) / 5.73, high * 0.2025);
+}
+
+// Height of a small letter, of a letter's size, in the face that this device shows.
+function xHeight() {
+  const pen = document.createElement("canvas").getContext("2d");
+  pen.font = `700 1000px ${getComputedStyle(root).getPropertyValue("--face")}`;
+  return pen.measureText("x").actualBoundingBoxAscent / 1000;
 }
 
 function say() {
-  const mm = (verdictPx() * X_HEIGHT) / current();
+  const mm = (verdictPx() * xHeight()) / current();
   const tall = `${mm.toFixed(1)} mm`;
   said.textContent =
     mm >= NEEDED

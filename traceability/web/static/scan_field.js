@@ -65,6 +65,9 @@ export function meaning(event) {
   // it counts inside a burst only.
   if (event.ctrlKey && event.key === "]" && run && (!run.into || isFast(run))) return GS;
   if (event.altKey || event.metaKey) return "";
+  // Keys without their place on the keyboard, as a screen or a remote desktop sends them: only the
+  // host's own character is known, and its layout is not proven.
+  if (!event.code) return event.key === "Enter" ? "\r" : event.key === "Tab" ? "\t" : event.key.length === 1 ? event.key : "";
   if (ENDS.has(event.code)) return event.code === "Tab" ? "\t" : "\r";
   return (isShifted(event) ? SHIFTED : PLAIN)[event.code] ?? "";
 }
@@ -127,7 +130,7 @@ function restore({ into, before }) {
 
 function begin() {
   const into = field();
-  run = { text: "", times: [], into, before: snapshot(into) };
+  run = { text: "", times: [], into, before: snapshot(into), channel: "physical-keys" };
 }
 
 function wait() {
@@ -153,11 +156,11 @@ function finish(by) {
     : by === "key" || isFast(done) || done.text.length >= LEAST_WITHOUT_FIELD;
   if (!enough) return false;
   if (by === "key" && isFast(done)) remember();
-  deliver(done);
+  deliver(done, by);
   return true;
 }
 
-function deliver(done) {
+function deliver(done, by) {
   const { text, into } = done;
   const own = into && into.isConnected && "scan" in into.dataset;
   restore(done);
@@ -165,11 +168,12 @@ function deliver(done) {
     fill(into, text);
     return;
   }
-  offer(text, "physical-keys");
+  const gaps = done.times.slice(1).map((t, i) => t - done.times[i]);
+  offer(text, done.channel, { ended: by, gap: gaps.length ? median(gaps) : null });
 }
 
-function offer(text, channel) {
-  const detail = { text, channel, at: new Date().toISOString() };
+function offer(text, channel, how = {}) {
+  const detail = { text, channel, at: new Date().toISOString(), ...how };
   const open = document.dispatchEvent(new CustomEvent("scan", { detail, cancelable: true }));
   const home = open && document.querySelector("[data-scan-home]");
   if (home) fill(home, text);
@@ -218,6 +222,7 @@ document.addEventListener(
     } else if (event.timeStamp - run.times.at(-1) > patience()) {
       begin(); // slow keys before: a person's
     }
+    if (!event.code) run.channel = "keyboard";
     run.text += char;
     run.times.push(event.timeStamp);
     if (control || !run.into) {

@@ -62,7 +62,7 @@ export function withLots(text) {
   return into;
 }
 
-function lot(text) {
+export function lot(text) {
   const made = element("span", "lot");
   for (const run of text.split(/([A-Za-z]+)/)) {
     if (/^[A-Za-z]/.test(run)) made.append(element("b", "", run));
@@ -131,6 +131,10 @@ export function patchPlaces(list, places) {
 export function showActs(row, said) {
   for (const old of row.querySelectorAll(".choice")) old.remove();
   const choices = said.choices ?? [];
+  const named = said.named ?? [];
+  for (const button of row.querySelectorAll(".card-act")) {
+    button.classList.toggle("named", named.some(({ act }) => act === button.dataset.act));
+  }
   row.classList.toggle("asks", choices.length > 0);
   const eighth = row.querySelector("[data-eighth]");
   if (said.eighth) {
@@ -139,11 +143,26 @@ export function showActs(row, said) {
     const isWanted = said.verdict === "look-again" || said.verdict === "stop";
     eighth.classList.toggle("wanted", isWanted && said.eighth.act !== "PAUSE");
   }
+  const places = choices.filter(({ act }) => act !== "count");
   for (const { value, label, act } of choices) {
     const button = element("button", "wanted choice", label);
     button.type = "button";
     button.dataset.act = act;
     button.dataset.choice = value;
+    if (act !== "count") {
+      const nth = places.findIndex((each) => each.value === value && each.act === act) + 1;
+      button.dataset.number = nth;
+      button.append(element("small", "", `number card ${nth}`));
+    }
+    eighth.before(button);
+  }
+  // A card that a sentence names is on the screen, also where no button of the row has it.
+  for (const { act, label, card } of named) {
+    if (row.querySelector(`.card-act[data-act="${CSS.escape(act)}"]`)) continue;
+    const button = element("button", "choice", label);
+    button.type = "button";
+    button.dataset.act = act;
+    button.append(element("small", "", `card ${card}`));
     eighth.before(button);
   }
   const next = row.querySelector("[data-next]");

@@ -1,6 +1,7 @@
 // The trolley page: each scan and each touch is kept, sent in order, and answered on the strip.
 import { Queue } from "./queue.js";
 import { patchPlaces, patchPlan, showActs, showStrip, withLots } from "./strip.js";
+import { Pad } from "./pad.js";
 import { tone } from "./tones.js";
 import { uuid7 } from "./uuid7.js";
 import { preferences } from "./preferences.js";
@@ -20,6 +21,13 @@ let chosen = ""; // the place touched: the next scan or act goes there
 let badge = ""; // shown for a way past a stop, kept until the reason is given
 let asks = null; // what the strip waits for: "badge" or "reason"
 let context = null;
+
+const pad = new Pad(typed, {
+  send({ text, ...typedOf }) {
+    if (text) scan(text, "typed");
+    else queue.put(urls.act, body({ act: "TYPED", ...typedOf }));
+  },
+});
 
 // ---- sending -------------------------------------------------------------------------------------
 const queue = new Queue({
@@ -58,7 +66,15 @@ function body(more) {
 // Our own form, or a GS1 service relation of a provider.
 const isBadge = (text) => /^(\][A-Za-z]\d)?(CTB\.|8017\d{18}$)/u.test(text);
 
+// A number card is the answer of that number, where answers are shown.
+const NUMBER = /^(?:\][A-Za-z]\d)?CTA\.COUNT-(\d+)\./u;
+
 function scan(text, channel) {
+  const answer = acts.querySelector(`.choice[data-number="${text.match(NUMBER)?.[1] ?? 0}"]`);
+  if (answer) {
+    answer.click();
+    return;
+  }
   if (isBadge(text)) badge = text;
   queue.put(urls.scan, body({ text, channel }));
 }
@@ -71,6 +87,11 @@ function act(name, choice) {
   const more = { act: name };
   if (choice !== undefined) more.choice = choice;
   if (name === "reason") more.reason = choice;
+  if (name === "choose") {
+    choose(choice);
+    showActs(acts, {});
+    return;
+  }
   queue.put(urls.act, body(more));
 }
 
@@ -85,6 +106,8 @@ function show(answer) {
     return;
   }
   delete strip.dataset.kept;
+  pad.open(Boolean(answer.pad), answer.pad ?? {});
+  pad.answered(Boolean(answer.refused));
   const said = { verdict: "look-again", word: "Look again", sentence: "The server could not do this", ...answer };
   if (answer.refused) said.lines = lines(said);
   asks = answer.ask ?? null;
@@ -182,7 +205,7 @@ document.addEventListener("click", (event) => {
     return;
   }
   if (event.target.closest("[data-type-code]")) {
-    openTyped(typed.hidden);
+    openTyped(!pad.isOpen);
     return;
   }
   const next = event.target.closest("[data-next]");
@@ -198,7 +221,7 @@ document.addEventListener("click", (event) => {
 });
 
 document.addEventListener("keydown", (event) => {
-  if (event.key === "Escape" && !typed.hidden) openTyped(false);
+  if (event.key === "Escape" && pad.isOpen) openTyped(false);
   const place = event.target.closest?.("g[data-slot]");
   if (!place || event.defaultPrevented || (event.key !== "Enter" && event.key !== " ")) return;
   event.preventDefault();
@@ -206,19 +229,9 @@ document.addEventListener("keydown", (event) => {
 });
 
 function openTyped(open) {
-  typed.hidden = !open;
   document.querySelector("header [data-type-code]").setAttribute("aria-expanded", String(open));
-  if (open) typed.elements.text.focus();
-  else document.activeElement?.blur();
+  pad.open(open); // a whole code; for what a code lacks the server opens it and says which fields
 }
-
-typed.addEventListener("submit", (event) => {
-  event.preventDefault();
-  const text = typed.elements.text.value.trim();
-  typed.reset();
-  openTyped(false);
-  if (text) scan(text, "typed");
-});
 
 // What the server wrote gets its lines under letters too.
 for (const line of strip.querySelectorAll(".do span, .what")) line.replaceChildren(withLots(line.textContent));
