@@ -27,6 +27,7 @@ WORDING: Final = (
     "trace_messages.py",
     "drill_messages.py",
     "notice_messages.py",
+    "step_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

@@ -98,6 +98,9 @@ class Kind(StrEnum):
     NOTICE_REPLY_MADE = "notice-reply-made"
     NOTICE_CLOSED = "notice-closed"
     NOTICE_REOPENED = "notice-reopened"
+    STEPS_SET = "steps-set"
+    STEP_SAID = "step-said"
+    STEP_TAKEN_BACK = "step-taken-back"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,7 +20,7 @@ from traceability.storage.lookup import circuit_by_number, in_place, phase_of, s
 from traceability.storage.people import Person
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.site import Place
-from traceability.storage.trolley_acts import last_act
+from traceability.storage.trolley_acts import STEP_SAID, last_act
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +122,8 @@ def _asked_back(session: Session, circuit: Circuit, device_id: UUID) -> tuple[La
         scan = json.loads(act.scan) or {}
         texts = {text for text in (scan.get("text"), scan.get("kept")) if text}
         is_last = index == 0
-        late = act.verdict != "accepted" and recorded_at - act.at > LATE
+        unread = act.verdict != "accepted" and act.code not in STEP_SAID
+        late = unread and recorded_at - act.at > LATE
         if late and not is_last and not texts & since:
             found.append(_last(act))
         since |= texts

@@ -23,6 +23,7 @@ from traceability.storage import (
     scans,
     shelf,
     site,
+    steps,
     stock,
 )
 from traceability.storage.base import Base
@@ -51,6 +52,7 @@ __all__ = [
     "scans",
     "shelf",
     "site",
+    "steps",
     "stock",
 ]
 

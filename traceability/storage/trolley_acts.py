@@ -25,8 +25,10 @@ def last_act(
 
 
 DROPPED = "dropped"
-UNDOABLE = ("placed", "said", DROPPED)
-"""Codes of acts that fill or empty a place, and that *undo* takes back."""
+STEP_SAID = ("step-begun", "step-done", "step-not-done", "step-outside")
+"""Codes of acts that say something of a step of the procedure."""
+UNDOABLE = ("placed", "said", DROPPED, *STEP_SAID)
+"""Codes of acts that fill or empty a place, or say a step, and that *undo* takes back."""
 
 
 def parts_of_act(session: Session, circuit: Circuit, number: int) -> list[Part]:

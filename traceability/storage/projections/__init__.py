@@ -24,6 +24,7 @@ from traceability.storage.projections import (
     run_extras,
     runs,
     shelf,
+    steps,
     stock,
 )
 from traceability.storage.projections.registry import BY_KIND
@@ -46,6 +47,7 @@ __all__ = [
     "run_extras",
     "runs",
     "shelf",
+    "steps",
     "stock",
 ]
 
