@@ -100,8 +100,8 @@ def downgrade() -> None:
     )
     if rows:
         raise LosesRecords(
-            f"This store holds {rows} rows about steps of the procedure. Without this step they "
-            "would be lost. Keep it as it is."
+            f"This store holds {rows} recorded acts about steps of the procedure. Without this "
+            "step they would be lost. Keep it as it is."
         )
     for name in TABLES:
         op.drop_table(name)

@@ -29,6 +29,10 @@ class StepState(StrEnum):
     NOT_DONE = "not-done"
 
 
+STEP_ACTS: Final = ("step-begun", "step-done", "step-not-done", "step-outside")
+"""Codes of acts at a trolley that say something of a step."""
+
+
 class NotDone(StrEnum):
     """Why a step was not done."""
 

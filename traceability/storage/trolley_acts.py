@@ -5,6 +5,7 @@ from uuid import UUID
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
+from traceability.domain.steps import STEP_ACTS
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.scans import TrolleyAct
 
@@ -25,9 +26,7 @@ def last_act(
 
 
 DROPPED = "dropped"
-STEP_SAID = ("step-begun", "step-done", "step-not-done", "step-outside")
-"""Codes of acts that say something of a step of the procedure."""
-UNDOABLE = ("placed", "said", DROPPED, *STEP_SAID)
+UNDOABLE = ("placed", "said", DROPPED, *STEP_ACTS)
 """Codes of acts that fill or empty a place, or say a step, and that *undo* takes back."""
 
 

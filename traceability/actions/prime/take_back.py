@@ -15,15 +15,11 @@ from traceability.actions.prime.steps import undo_step
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
+from traceability.domain.steps import STEP_ACTS
 from traceability.errors import NothingToUndo
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.items import Lot
-from traceability.storage.trolley_acts import (
-    STEP_SAID,
-    last_act,
-    parts_of_act,
-    parts_replaced_by,
-)
+from traceability.storage.trolley_acts import last_act, parts_of_act, parts_replaced_by
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +70,7 @@ def _undo(asked: Undo, session: Session, site: Site) -> Done:
     act = last_act(session, circuit, asked.sent.device_id, placed_only=True)
     if act is None:
         raise NothingToUndo
-    if act.code in STEP_SAID:
+    if act.code in STEP_ACTS:
         step = str(json.loads(act.facts)["step"])
         return undo_step(ledger, session, circuit, act.recorded_no, step, asked.at)
     _require_stands(session, circuit, act.recorded_no)

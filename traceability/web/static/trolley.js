@@ -2,6 +2,7 @@
 import { Queue } from "./queue.js";
 import { patchPlaces, patchPlan, showActs, showStrip, withLots } from "./strip.js";
 import { tone } from "./tones.js";
+import { Steps } from "./steps.js";
 import { uuid7 } from "./uuid7.js";
 import { preferences } from "./preferences.js";
 
@@ -20,6 +21,12 @@ let chosen = ""; // the place touched: the next scan or act goes there
 let badge = ""; // shown for a way past a stop, kept until the reason is given
 let asks = null; // what the strip waits for: "badge" or "reason"
 let context = null;
+const steps = new Steps({
+  pad: document.querySelector("[data-pad]"),
+  top: document.querySelector("[data-steps]"),
+  next: document.querySelector("[data-next]"),
+  give: (said) => queue.put(urls.act, body({ act: "said", said })),
+});
 
 // ---- sending -------------------------------------------------------------------------------------
 const queue = new Queue({
@@ -48,7 +55,7 @@ const queue = new Queue({
 });
 
 function body(more) {
-  const made = { request_id: uuid7(), at: new Date().toISOString(), ...more };
+  const made = { request_id: uuid7(), at: new Date().toISOString(), ...steps.body, ...more };
   if (chosen) made.slot = chosen;
   if (badge) made.badge = badge;
   return made;
@@ -58,6 +65,7 @@ function body(more) {
 const isBadge = (text) => /^(\][A-Za-z]\d)?(CTB\.|8017\d{18}$)/u.test(text);
 
 function scan(text, channel) {
+  if (steps.takes(text)) return;
   if (isBadge(text)) badge = text;
   queue.put(urls.scan, body({ text, channel }));
 }
@@ -90,6 +98,7 @@ function show(answer) {
   if (places) patchPlaces(places, said.list);
   ready();
   showActs(acts, said);
+  steps.show(said);
   if (said.verdict === "accepted") choose("");
   if (said.tone) sound(said.tone);
   if (said.speech) speak(said.speech);
@@ -182,8 +191,9 @@ document.addEventListener("click", (event) => {
     return;
   }
   const next = event.target.closest("[data-next]");
-  if (next && queue.length) {
-    event.preventDefault(); // what is kept goes first, then the next step
+  if (next && (queue.length || steps.isAsked)) {
+    event.preventDefault(); // a step is said here; and what is kept goes first, then the next step
+    next.blur();
     act("NEXT");
     return;
   }
