@@ -6,7 +6,6 @@ from zoneinfo import ZoneInfo
 
 from traceability.domain.steps import Step, StepList
 from traceability.domain.table_sheets import SheetTable, TableSheet
-from traceability.messages import moment_words
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import SiteFacts
 from traceability.reads.steps import StepFacts, StepsFacts
@@ -23,9 +22,9 @@ def prime_sheet(
 ) -> TableSheet:
     """Return what was said of each step of a prime."""
     way = WAYS.get(steps.way, steps.way)
-    ended = f"Prime ended {moment_words(circuit.ended_at, zone)}." if circuit.ended_at else ""
+    ended = f"Prime ended {_moment(circuit.ended_at, zone)}." if circuit.ended_at else ""
     signed = "; ".join(
-        f"{each.name}, {each.part}, {moment_words(each.at, zone)}" for each in circuit.signatures
+        f"{each.name}, {each.part}, {_moment(each.at, zone)}" for each in circuit.signatures
     )
     return TableSheet(
         unit=f"{site.name}, {site.unit}",
@@ -34,7 +33,7 @@ def prime_sheet(
         as_known=as_known,
         lines=(
             f"{circuit.circuit_type}. List for {way}, version {steps.version}. "
-            f"Begun {moment_words(circuit.begun_at, zone)}. {ended}",
+            f"Begun {_moment(circuit.begun_at, zone)}. {ended}",
             steps_words(steps),
             f"Signed: {signed}." if signed else "Not signed yet.",
         ),
@@ -65,8 +64,12 @@ def _row(each: StepFacts, zone: ZoneInfo) -> tuple[str, ...]:
     begun = f"begun {_clock(said.begun_at, zone)}, " if said.begun_at else ""
     who = " and ".join(name for name in (each.who, each.other) if name)
     late = ", said after the prime had ended" if said.late else ""
-    at = moment_words(said.at, zone)
+    at = _moment(said.at, zone)
     return str(each.place), each.step.name, state, read, f"{begun}{at}, {who}{late}"
+
+
+def _moment(at: datetime, zone: ZoneInfo) -> str:
+    return f"{at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
 
 
 def _clock(at: datetime, zone: ZoneInfo) -> str:

@@ -62,6 +62,7 @@ def upgrade() -> None:
         sa.Column("by_id", KEY, nullable=True),
         sa.Column("other_id", KEY, nullable=True),
         sa.Column("late", sa.Boolean(), nullable=False),
+        sa.Column("said_no", sa.Integer(), nullable=False),
         sa.Column("site_id", KEY, nullable=False),
         sa.Column("recorded_no", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("line", sa.Integer(), autoincrement=False, nullable=False),

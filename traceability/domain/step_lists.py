@@ -222,11 +222,14 @@ def limit_in(value: object, where: str) -> int | None:
     if text in {None, ""}:
         return None
     try:
-        number = Decimal(str(text)) * THOUSAND
-        whole = int(number)
-    except (InvalidOperation, ValueError, OverflowError):
+        number = Decimal(str(text))
+    except InvalidOperation:
         raise ValueError(f"{where}: {str(value)[:20]} is no number") from None
-    if whole != number or abs(whole) >= 10**MOST_DIGITS * THOUSAND:
+    if not number.is_finite():
+        raise ValueError(f"{where}: {str(value)[:20]} is no number")
+    is_short = number.adjusted() < MOST_DIGITS  # a number of a billion digits is never made
+    whole = int(number * THOUSAND) if is_short else 0
+    if not is_short or whole != number * THOUSAND:
         raise ValueError(f"{where}: {str(value)[:20]} has too many digits")
     return whole
 

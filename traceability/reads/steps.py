@@ -115,7 +115,7 @@ def _names(session: Session, site_id: UUID, ids: set[UUID]) -> dict[UUID, str]:
     if not ids:
         return {}
     rows = select(Person.id, Person.name).where(Person.site_id == site_id, Person.id.in_(ids))
-    return dict(session.execute(rows).tuples())
+    return {row.id: row.name for row in session.execute(rows)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,11 +144,12 @@ def said_before(session: Session, site_id: UUID, circuit_id: UUID) -> list[SaidB
         .where(
             StepRow.site_id == site_id,
             StepRow.circuit_id == circuit_id,
-            StepRow.superseded_no.is_not(None),
         )
         .order_by(StepRow.recorded_no, StepRow.line)
     )
-    found = session.execute(rows).all()
+    # What undo brought back has several rows: the newest says whether it stands.
+    newest = {row.said_no: (row, device_id) for row, device_id in session.execute(rows)}
+    found = [each for each in newest.values() if each[0].superseded_no is not None]
     names = _names(session, site_id, {row.by_id for row, _ in found if row.by_id})
     return [
         SaidBefore(
@@ -159,7 +160,7 @@ def said_before(session: Session, site_id: UUID, circuit_id: UUID) -> list[SaidB
             at=row.valid_from,
             who=names.get(row.by_id, "") if row.by_id else "",
             device=_device(session, site_id, device_id),
-            number=row.recorded_no,
+            number=row.said_no,
             superseded_no=row.superseded_no or 0,
         )
         for row, device_id in found

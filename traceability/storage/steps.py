@@ -61,6 +61,8 @@ class StepRow(Link, Base):
     """The second person, where the step asks for two."""
     late: Mapped[bool]
     """Said after the prime had ended."""
+    said_no: Mapped[int]
+    """Number of the entry that said it; stays the same when undo brings the row back."""
 
 
 never_changes(Base.metadata.tables["step_said"], but_once="superseded_no")
@@ -139,6 +141,6 @@ def _said(row: StepRow) -> StepSaid:
         readings=tuple(ReadingSaid(**each) for each in json.loads(row.readings)),
         by_id=row.by_id,
         other_id=row.other_id,
-        number=row.recorded_no,
+        number=row.said_no,
         late=row.late,
     )

@@ -1,4 +1,4 @@
-"""The steps of one prime: said on a page, one by one and in any order, then or later; and on paper."""
+"""The steps of one prime: said on a page, in any order, then or later; and on paper."""
 
 from typing import Final
 

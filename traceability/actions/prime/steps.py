@@ -86,7 +86,7 @@ def say_step(asked: SayStep, *, site: Site) -> Done:
 
 
 def take_step_back(asked: TakeStepBack, *, site: Site) -> Done:
-    """Take back what stands of the step; both stay on record.
+    """Take back what stands of the step: it is open again, and both stay on record.
 
     Raises:
         NothingToUndo: nothing was said of it. NotAllowed. Nothing was written.
@@ -159,7 +159,7 @@ def _take_back(asked: TakeStepBack, session: Session, site: Site) -> Done:
     if _is_late(session, circuit):
         _require_may_change(asked, session, circuit, said_of(session, circuit)[step.id])
     ledger = ledger_of(asked, session, site)
-    return step_taken_back(ledger, circuit, row.recorded_no, step, asked.at)
+    return _taken_back(ledger, circuit, row.said_no, step, asked.at)
 
 
 def undo_step(
@@ -171,22 +171,32 @@ def undo_step(
         NothingToUndo: something else was said of the step since. Nothing was written.
     """
     row = row_of(session, circuit, step_id)
-    if row is None or row.recorded_no != number:
+    if row is None or row.said_no != number:
         raise NothingToUndo
     step = _the_step(session, circuit, step_id)
-    return step_taken_back(ledger, circuit, number, step, at)
+    return _taken_back(ledger, circuit, number, step, at, restores=True)
 
 
-def step_taken_back(
-    ledger: OpenLedger, circuit: Circuit, number: int, step: Step, at: datetime
+def _taken_back(
+    ledger: OpenLedger,
+    circuit: Circuit,
+    number: int,
+    step: Step,
+    at: datetime,
+    *,
+    restores: bool = False,
 ) -> Done:
-    """Append that entry `number` said of the step what is not so."""
+    """Append that entry `number` said of the step what is not so.
+
+    `restores`: what that entry had replaced stands again; else the step is open.
+    """
     believed, noted = believed_moment(at, now=ledger.now, not_before=circuit.begun_at)
     facts: dict[str, Plain] = {"step": step.id, "name": step.name}
     body = {
         "circuit": circuit.id,
         "step": step.id,
         "undone_no": number,
+        "restores": restores,
         "verdict": Verdict.ACCEPTED,
         "code": "step-taken-back",
         "facts": facts,

@@ -66,25 +66,25 @@ def step_said(session: Session, event: Recorded) -> None:
         by_id=event.actor_id,
         other_id=event.key_or_none("other"),
         late=event.flag("late"),
+        said_no=event.number,
     )
     trolley_act(session, event)
 
 
 @projects(Kind.STEP_TAKEN_BACK)
 def step_taken_back(session: Session, event: Recorded) -> None:
-    """What one entry said of a step is not so; what it had replaced stands again."""
+    """What one entry said of a step is not so; after *undo* what it had replaced stands again."""
     circuit_id, undone_no = event.key("circuit"), event.number_of("undone_no")
-    restored = list(
-        session.scalars(
+    for row in open_links(session, StepRow, event, circuit_id=circuit_id, said_no=undone_no):
+        supersede(session, row, event)
+    if event.flag("restores"):
+        before = (
             select(StepRow)
             .filter_by(site_id=event.site_id, circuit_id=circuit_id, superseded_no=undone_no)
             .order_by(StepRow.recorded_no, StepRow.line)
         )
-    )
-    for row in open_links(session, StepRow, event, circuit_id=circuit_id, recorded_no=undone_no):
-        supersede(session, row, event)
-    for line, row in enumerate(restored):
-        again(session, row, event, line)
+        for line, row in enumerate(list(session.scalars(before))):
+            again(session, row, event, line)
     act = session.get(TrolleyAct, (event.site_id, undone_no))
     if act is not None:
         act.undone_no = event.number
