@@ -66,8 +66,8 @@ def _outside(facts: Facts) -> Words:
     return (
         "Outside the usual range",
         [
-            f"{facts.get('name')}: {read}. {'; '.join(_texts(facts.get('outside')))}.",
-            "Kept as said. Compare with the gauge. Misread? Undo, card 1, and say it again.",
+            f"{read}. {'; '.join(_texts(facts.get('outside')))}. Kept as said.",
+            "Compare with the gauge. Misread? Undo it, card 1, and say it again.",
         ],
     )
 

@@ -116,13 +116,13 @@ def test_a_reading_outside_its_range_is_kept_as_said_and_asks_to_look_again(ward
         "step-outside",
         ("reading-outside",),
     )
-    assert done.facts["outside"] == ["Volume filled: sensible is 0.2 to 2 L"]
+    assert done.facts["outside"] == ["Volume filled: usual is 0.2 to 2 L"]
     (said,) = stands(ward, circuit).of("filled").said.readings  # type: ignore[union-attr]
     assert (said.value, said.outside) == (150, True)
     assert not stands(ward, circuit).of("filled").is_open  # type: ignore[union-attr]
 
 
-NOT_TAKEN = (
+NOT_TAKEN: tuple[tuple[str, dict[str, str], str], ...] = (
     ("filled", {}, "reading-empty"),
     ("filled", {"volume": "plenty"}, "reading-no-number"),
     ("filled", {"volume": "1,500"}, "reading-two-ways"),

@@ -60,7 +60,10 @@ def test_a_unit_is_brought_to_another_of_its_measure_evenly_or_not_at_all(
         assert brought in {Fault.OTHER_MEASURE, Fault.NOT_EVEN, Fault.TOO_LARGE}
         return
     assert outcome(said, given) == value // 10 * 10
-    factor = {(Unit.LITRE, Unit.ML): 1000, (Unit.ML, Unit.LITRE): Decimal("0.001")}
+    factor: dict[tuple[Unit, Unit], Decimal] = {
+        (Unit.LITRE, Unit.ML): Decimal(1000),
+        (Unit.ML, Unit.LITRE): Decimal("0.001"),
+    }
     if (given, asked) in factor:
         assert brought == value // 10 * 10 * factor[given, asked]
 

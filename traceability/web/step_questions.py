@@ -10,7 +10,7 @@ from typing import Final
 from flask import jsonify
 from flask.typing import ResponseReturnValue
 
-from traceability.domain.act_cards import Act
+from traceability.domain.act_cards import CARDS, Act
 from traceability.domain.readings import Unit
 from traceability.domain.steps import Reading, StepState
 from traceability.messages import WORDS, Said
@@ -79,7 +79,7 @@ def ask_which(found: TrolleyFacts, trouble: str = "") -> ResponseReturnValue:
         {"value": each.step.id, "label": f"{each.place}. {each.step.name}", "act": "step"}
         for each in found.steps.open
     ]
-    choices.append({"value": "", "label": "End the prime (card 23)", "act": Act.END})
+    choices.append(_with_card(Act.END))
     lines = [
         f"{trouble}Touch what is done, or say its number and then card 7. {_numbers(found)}",
         CAUTION,
@@ -99,7 +99,7 @@ def ask_again(found: TrolleyFacts, step: StepFacts) -> ResponseReturnValue:
     who = f"Said by {step.who}. " if step.who else ""
     choices: list[dict[str, object]] = [
         {"value": step.step.id, "label": "Take it back", "act": "step-back"},
-        {"value": "", "label": "Another step (card 21)", "act": Act.STEPS},
+        _with_card(Act.STEPS),
     ]
     asking: dict[str, object] = {"want": "again", "step": step.step.id}
     line = f"{state}{why}{read}. {who}Say it again: next step, card 7."
@@ -118,10 +118,13 @@ def _since_begun(reading: Reading, step: StepFacts, body: Body) -> list[dict[str
 
 
 def _ways_out(step: StepFacts) -> list[dict[str, object]]:
-    out: list[dict[str, object]] = [
-        {"value": step.step.id, "label": "Not done, because (card 22)", "act": Act.STEP_NOT_DONE}
-    ]
-    return [*out, {"value": "", "label": "Another step (card 21)", "act": Act.STEPS}]
+    out: list[dict[str, object]] = [_with_card(Act.STEP_NOT_DONE, step.step.id)]
+    return [*out, _with_card(Act.STEPS)]
+
+
+def _with_card(act: Act, value: str = "") -> dict[str, object]:
+    number, label = CARDS[act]
+    return {"value": value, "label": label, "act": act, "card": number}
 
 
 def _numbers(found: TrolleyFacts) -> str:

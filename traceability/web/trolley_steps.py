@@ -237,7 +237,8 @@ def _answer(found: TrolleyFacts, done: Done) -> ResponseReturnValue:
     said = say_verdict(done.verdict, done.code, done.facts)
     asked = now.steps.next
     onward = f"Next: {asked.step.name}." if asked else "All steps are said."
-    said = replace(said, lines=(*said.lines, onward))
+    *lines, last = said.lines or ("",)  # at most two lines: the strip is read from afar
+    said = replace(said, lines=(*lines, f"{last} {onward}".strip()))
     tone = "in" if done.verdict == "accepted" else "turn"
     return jsonify(strip_answer(now, done.verdict, said, [], tone=tone))
 

@@ -115,7 +115,7 @@ def _say(asked: SayStep, session: Session, site: Site) -> Done:
         "step": step.id,
         "name": step.name,
         "readings": [each.words for each in readings],
-        "outside": [f"{each.name}: sensible is {each.range_words}" for each in outside],
+        "outside": [f"{each.name}: usual is {each.range_words}" for each in outside],
         "reason": asked.reason if asked.state is StepState.NOT_DONE else "",
         "minutes": step.minutes,
         "other": other.name if other else None,

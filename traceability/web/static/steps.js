@@ -93,6 +93,6 @@ export class Steps {
       return;
     }
     const ago = Math.max(0, Math.floor((Date.now() - Date.parse(begun)) / 60000));
-    since.textContent = `${name}: ${ago} min since begun${minutes ? `, ${minutes} asked for` : ""}`;
+    since.textContent = `${name}: ${ago} of ${minutes} min`;
   }
 }

@@ -139,11 +139,12 @@ export function showActs(row, said) {
     const isWanted = said.verdict === "look-again" || said.verdict === "stop";
     eighth.classList.toggle("wanted", isWanted && said.eighth.act !== "PAUSE");
   }
-  for (const { value, label, act } of choices) {
+  for (const { value, label, act, card } of choices) {
     const button = element("button", "wanted choice", label);
     button.type = "button";
     button.dataset.act = act;
     button.dataset.choice = value;
+    if (card) button.append(element("small", "", `card ${card}`));
     eighth.before(button);
   }
   const next = row.querySelector("[data-next]");
