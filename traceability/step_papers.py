@@ -11,8 +11,8 @@ from traceability.reads.lists import SiteFacts
 from traceability.reads.steps import StepFacts, StepsFacts
 from traceability.step_messages import CAUTION, NOT_DONE, STATES, WAYS
 
-HEADS: Final = ("No.", "Step", "Said", "Read", "When, by whom")
-WIDTHS: Final = (9, 62, 28, 36, 35)
+HEADS: Final = ("No.", "Step", "Said", "Read", "When", "Who")
+WIDTHS: Final = (8, 44, 26, 34, 39, 19)
 BLANK_HEADS: Final = ("No.", "Step", "Read, usual", "Done, or why not", "Time, initials")
 BLANK_WIDTHS: Final = (9, 66, 38, 30, 27)
 
@@ -53,7 +53,7 @@ def prime_sheet(
 def _row(each: StepFacts, zone: ZoneInfo) -> tuple[str, ...]:
     said = each.said
     if said is None:
-        return str(each.place), each.step.name, "NOT SAID", "", ""
+        return str(each.place), each.step.name, "NOT SAID", "", "", ""
     state = STATES[said.state]
     if said.reason:
         state = f"NOT DONE: {NOT_DONE.get(said.reason, said.reason).lower()}"
@@ -61,11 +61,11 @@ def _row(each: StepFacts, zone: ZoneInfo) -> tuple[str, ...]:
         f"{reading.words}{f' (usual: {reading.range_words})' if reading.outside else ''}"
         for reading in said.readings
     )
-    begun = f"begun {_clock(said.begun_at, zone)}, " if said.begun_at else ""
+    begun = f"begun {_clock(said.begun_at, zone)}; " if said.begun_at else ""
     who = " and ".join(name for name in (each.who, each.other) if name)
     late = ", said after the prime had ended" if said.late else ""
     at = _moment(said.at, zone)
-    return str(each.place), each.step.name, state, read, f"{begun}{at}, {who}{late}"
+    return str(each.place), each.step.name, f"{state}{late}", read, f"{begun}{at}", who
 
 
 def _moment(at: datetime, zone: ZoneInfo) -> str:

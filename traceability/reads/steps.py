@@ -9,7 +9,15 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.step_lists import read_list
-from traceability.domain.steps import Fills, ReadingSaid, Step, StepList, StepSaid, filled
+from traceability.domain.steps import (
+    Fills,
+    ReadingSaid,
+    Step,
+    StepList,
+    StepSaid,
+    StepState,
+    filled,
+)
 from traceability.storage.circuits import Circuit
 from traceability.storage.ledger import LedgerEvent
 from traceability.storage.lookup import circuit_by_number
@@ -149,7 +157,14 @@ def said_before(session: Session, site_id: UUID, circuit_id: UUID) -> list[SaidB
     )
     # What undo brought back has several rows: the newest says whether it stands.
     newest = {row.said_no: (row, device_id) for row, device_id in session.execute(rows)}
-    found = [each for each in newest.values() if each[0].superseded_no is not None]
+    over = {(row.step, row.begun_at) for row, _ in newest.values() if row.state != StepState.BEGUN}
+    found = [
+        (row, device_id)
+        for row, device_id in newest.values()
+        # That a step was under way is no other word than that it is done.
+        if row.superseded_no is not None
+        and (row.state != StepState.BEGUN or (row.step, row.begun_at) not in over)
+    ]
     names = _names(session, site_id, {row.by_id for row, _ in found if row.by_id})
     return [
         SaidBefore(
