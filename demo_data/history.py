@@ -18,6 +18,7 @@ from .primes import NEONATAL, prime
 from .setting_up import set_limit, set_up, wahl_leaves
 from .shelves import plan_shelves
 from .stage import Stage, Story
+from .steps import DAYS_AGO, write_lists_down
 from .stock import Stock
 from .ward import Chronicle, Crew, Ward
 
@@ -86,6 +87,7 @@ def _plan(ward: Ward, keeper: Keeper, begins: datetime) -> None:
     for day in _spread(rng, 3, 60, last - 20):
         stage.begin(away_for_nothing(ward, keeper), begins + timedelta(days=day))
     stage.begin(wrong_scan(ward, keeper), begins + timedelta(days=rng.uniform(200, 300)))
+    stage.begin(write_lists_down(ward), begins + timedelta(days=DAYS - DAYS_AGO))
     plan_last_days(ward, keeper, next(references))
 
 

@@ -32,6 +32,7 @@ from .patients import Course, begin_run, live_run, name_patient
 from .posts import POSTS, Keeper
 from .primes import ADULT, begin, prime, require
 from .stage import Story
+from .steps import say_steps
 from .stock import NOTICE_DAYS_AGO, NOTICE_LOT
 from .ward import Crew, Primed, Ward
 
@@ -154,4 +155,5 @@ def _under_way(ward: Ward) -> Story[None]:
     for slot in ADULT.ticks:
         trolley.say(PartState.TICKED, slot, all_open=True)
     yield stage.minutes(6, 8)
+    say_steps(trolley, until="filled")
     trolley.scan_in(stock.code(ADULT.fluid, stock.lot(ADULT.fluid, stage.now)))

@@ -33,6 +33,7 @@ from traceability.domain.parts import Known, PartState
 from .catalogue import Code
 from .hospital import AALTO, DESK, SITE_ID, VENN, Stand
 from .stage import Story
+from .steps import say_steps
 from .stock import Lot
 from .ward import Crew, Primed, Ward
 
@@ -118,6 +119,8 @@ class Trolley:
     crew: Crew
     circuit: Primed
     quirk: Quirk | None
+    has_steps: bool = False
+    """Whether there was a list of steps when the prime began."""
 
     @property
     def now(self) -> datetime:
@@ -227,6 +230,7 @@ def prime(
         trolley.say(PartState.TICKED, slot, all_open=True)
         yield stage.minutes(0.1, 0.4)
     yield stage.minutes(6, 15)
+    say_steps(trolley)
     circuit.use_by = _end(trolley, lots_not_recorded=bool(left_out))
     signers = [("primer", crew.primer), ("helper", crew.helper)]
     for part, signer in signers[:signatures]:
@@ -264,7 +268,8 @@ def begin(ward: Ward, kit: Kit, crew: Crew, stand: Stand, quirk: Quirk | None = 
     number = str(done.facts["number"])
     ward.chronicle.primes.append(number)
     circuit = Primed(id=done.subject, number=number, circuit_type=kit.circuit_type)
-    return Trolley(ward, kit, crew, circuit, quirk)
+    has_steps = ward.steps_since is not None
+    return Trolley(ward, kit, crew, circuit, quirk, has_steps)
 
 
 def _scan_items(trolley: Trolley, items: Sequence[tuple[str, int]]) -> Story[None]:

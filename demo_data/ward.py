@@ -47,6 +47,8 @@ class Ward:
     """Which circuit stands at console and box, by the place's code."""
     free_beds: list[Stand] = field(default_factory=list)
     wahl_left: datetime | None = None
+    steps_since: datetime | None = None
+    """Since when there are lists of steps."""
 
     def count(self, what: str) -> None:
         """Note that something was done."""

@@ -21,6 +21,12 @@ from traceability.errors import Refused
 from traceability.notice_messages import not_done_words, say_notice
 from traceability.run_messages import say_extra
 from traceability.shelf_messages import say_at_shelf
+from traceability.step_messages import ACTS as STEP_ACTS
+from traceability.step_messages import BAD_VALUES as BAD_STEPS
+from traceability.step_messages import CAUTIONS as STEP_CAUTIONS
+from traceability.step_messages import EVENTS as STEP_EVENTS
+from traceability.step_messages import VERDICTS as STEP_VERDICTS
+from traceability.step_messages import say_step_event
 from traceability.stock_messages import SCANS as STOCK_SCANS
 
 Facts: TypeAlias = Mapping[str, object]
@@ -522,6 +528,7 @@ _VERDICTS: Final[Mapping[str, Callable[[Facts], Words]]] = {
     "said": _said,
     "undone": _undone,
     "dropped": _dropped,
+    **STEP_VERDICTS,
 }
 
 CAUTIONS: Final = {
@@ -568,6 +575,7 @@ CAUTIONS: Final = {
     "notice-waiting": "A change of the answer was not looked at",
     "notice-unanswered": "No answer was given",
     "fill-not-written": "Fill volume was not written down; the usual one stands for it",
+    **STEP_CAUTIONS,
 }
 """What speaks against an act that was done all the same."""
 
@@ -675,6 +683,7 @@ _ACTS: Final = {
     "check": "Only circuits that stand primed are looked at here. Look at the circuit's page.",
     "open": "Only a closed, wet circuit that stands primed can be opened. Look at its page.",
     "swap": "Parts are swapped on circuits that are primed. Look at the circuit's page.",
+    **STEP_ACTS,
 }
 
 _SIDES: Final = {
@@ -757,6 +766,7 @@ _BAD_VALUES: Final[Mapping[str, str]] = {
     "held-already": "All of it is on hold already, or nothing of it is in stock.",
     "notice-open": "{value} is open. Nothing was changed.",
     "last-administrator": "{value} is the last administrator. Name another one first.",
+    **BAD_STEPS,
 }
 
 
@@ -765,7 +775,9 @@ def _bad_value(facts: Facts) -> str:
     if isinstance(allowed, (list, tuple)):
         facts = {**facts, "of": ", ".join(str(each) for each in allowed)}
     sentence = _BAD_VALUES.get(str(facts.get("why")), "{field}: {value} cannot be right. Check it.")
-    return sentence.format_map({"field": "", "value": "", "said": "", "of": "", **facts}).strip()
+    return sentence.format_map(
+        {"field": "", "value": "", "said": "", "of": "", "unit": "", **facts}
+    ).strip()
 
 
 _BAD_FILES: Final[Mapping[str, str]] = {
@@ -1046,6 +1058,7 @@ _EVENTS: Final[Mapping[str, str]] = {
     "notice-reopened": "Notice opened again",
     "picture-kept": "Photo of the trolley kept",
     "picture-erased": "Photo of the trolley erased",
+    **STEP_EVENTS,
 }
 
 
@@ -1092,7 +1105,12 @@ def _elsewhere(kind: str, body: Facts) -> str:
         case "prime-entered-late" | "foreign-listed":
             return _parts_told(body)
         case _:
-            return say_extra(kind, body) or say_at_shelf(kind, body) or say_notice(kind, body)
+            return (
+                say_extra(kind, body)
+                or say_at_shelf(kind, body)
+                or say_notice(kind, body)
+                or say_step_event(kind, body)
+            )
 
 
 def say_event(kind: str, body: Facts) -> str:

@@ -28,6 +28,7 @@ WORDING: Final = (
     "drill_messages.py",
     "notice_messages.py",
     "camera_messages.py",
+    "step_messages.py",
 )
 NEVER: Final = {
     r"please|sorry|oops": "says nothing to do",

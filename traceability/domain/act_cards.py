@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Final
 
+from traceability.domain.steps import NotDone
+
 
 class Act(StrEnum):
     """Acts that have a printed card."""
@@ -26,6 +28,9 @@ class Act(StrEnum):
     AS_READ = "ASREAD"
     TICK = "TICK"
     TYPE = "TYPE"
+    STEPS = "STEPS"
+    STEP_NOT_DONE = "STEPNOTDONE"
+    END = "ENDPRIME"
 
 
 CARDS: Final[Mapping[Act, tuple[int, str]]] = {
@@ -47,6 +52,9 @@ CARDS: Final[Mapping[Act, tuple[int, str]]] = {
     Act.AS_READ: (16, "As read"),
     Act.TICK: (17, "Tick"),
     Act.TYPE: (18, "Type it"),
+    Act.STEPS: (21, "Another step"),
+    Act.STEP_NOT_DONE: (22, "Step not done"),
+    Act.END: (23, "End the prime"),
 }
 """Number and verb of each card, as printed and as shown on the button."""
 
@@ -55,8 +63,16 @@ REASON_CARDS: Final[Mapping[str, str]] = {
     "WHY-WAITS": "patient-waits",
     "WHY-PHARMACIST": "pharmacist",
     "WHY-BYHAND": "by-hand",
+    "WHY-NOTHERE": NotDone.NOT_HERE,
+    "WHY-NOMEANS": NotDone.NO_MEANS,
+    "WHY-OTHERWAY": NotDone.OTHER_WAY,
+    "WHY-ALONE": NotDone.ALONE,
 }
 """Bodies of the reason cards, and the reason each one gives."""
 
 COUNT_CARDS: Final[Mapping[str, int]] = {f"COUNT-{number}": number for number in range(1, 13)}
-"""Bodies of the number cards: a count, or which of the answers that are shown."""
+"""Bodies of the number cards: a count, or which of the answers that are shown. While a reading is
+asked for, their digits make it up."""
+
+DIGIT_CARDS: Final[Mapping[str, str]] = {"DIGIT-0": "0", "POINT": "."}
+"""Bodies of the cards that readings need besides the number cards, and what each one adds."""

@@ -100,6 +100,9 @@ class Kind(StrEnum):
     NOTICE_REOPENED = "notice-reopened"
     PICTURE_KEPT = "picture-kept"
     PICTURE_ERASED = "picture-erased"
+    STEPS_SET = "steps-set"
+    STEP_SAID = "step-said"
+    STEP_TAKEN_BACK = "step-taken-back"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

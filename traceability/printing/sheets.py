@@ -4,9 +4,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
-from traceability.domain.act_cards import CARDS, COUNT_CARDS, REASON_CARDS
+from traceability.domain.act_cards import CARDS, COUNT_CARDS, DIGIT_CARDS, REASON_CARDS
 from traceability.domain.own_keys import PRIVATE, OwnKeys
 from traceability.domain.part_labels import PartLabel, part_symbol
+from traceability.domain.steps import NotDone
 from traceability.domain.tags import (
     SymbolKind,
     badge_symbol,
@@ -34,6 +35,10 @@ REASON_WORDS: Final = {
     "patient-waits": "Patient waits",
     "pharmacist": "Pharmacist asked",
     "by-hand": "Checked by hand",
+    NotDone.NOT_HERE: "Not for this circuit",
+    NotDone.NO_MEANS: "Not at hand",
+    NotDone.OTHER_WAY: "Done another way",
+    NotDone.ALONE: "Nobody else there",
 }
 
 Cell = tuple[Mapping[str, Said], Mapping[str, str]]
@@ -46,6 +51,7 @@ def print_act_cards(*, dpi: int = 300) -> Printed:
         *((str(act), str(number), verb) for act, (number, verb) in CARDS.items()),
         *((body, "Reason", REASON_WORDS[reason]) for body, reason in REASON_CARDS.items()),
         *((body, "Count", str(count)) for body, count in COUNT_CARDS.items()),
+        *((body, "Number", digit) for body, digit in DIGIT_CARDS.items()),
     ]
     cells: list[Cell] = [
         (

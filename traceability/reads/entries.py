@@ -19,6 +19,7 @@ from traceability.storage.kept_apart import KeptApart
 from traceability.storage.ledger import LedgerHead, number_at
 from traceability.storage.lookup import sheet_of
 from traceability.storage.runs import Run
+from traceability.storage.steps import said_after
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,16 +157,18 @@ def _called(product: Product) -> str:
 def changed_after_signing(
     session: Session, site_id: UUID, circuit_id: UUID, as_of_no: int | None = None
 ) -> int | None:
-    """Return the number of the newest correction that came after a signature; None if none did."""
+    """Return the number of the newest change that came after a signature; None if none did.
+
+    A change is a correction, or a step of the procedure that was said anew or taken back.
+    """
     first = select(Signature.recorded_no).filter_by(site_id=site_id, circuit_id=circuit_id)
     signed = min(session.scalars(first), default=None)
     if signed is None:
         return None
     rows = select(Correction.recorded_no).filter_by(site_id=site_id, subject_id=circuit_id)
+    changes = [*session.scalars(rows), *said_after(session, site_id, circuit_id, signed)]
     later = [
-        number
-        for number in session.scalars(rows)
-        if number > signed and (as_of_no is None or number <= as_of_no)
+        number for number in changes if number > signed and (as_of_no is None or number <= as_of_no)
     ]
     return max(later, default=None)
 

@@ -13,6 +13,8 @@ from traceability.domain.circuits import Phase
 from traceability.domain.events import Plain
 from traceability.domain.in_place import InPlace, missing, recorded_count, suggested
 from traceability.domain.sheets import Sheet, Slot
+from traceability.domain.steps import STEP_ACTS
+from traceability.reads.steps import NO_STEPS, StepsFacts, steps_facts
 from traceability.storage.circuits import Circuit, CircuitPlace
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.ledger import LedgerEvent
@@ -57,6 +59,7 @@ class TrolleyFacts:
     asked_back: tuple[LastAct, ...]
     """Scans that this device had kept without a network, that were asked back when they came, and
     that nobody has scanned again since: only the last of them is on the strip."""
+    steps: StepsFacts = NO_STEPS
 
 
 LATE: Final = timedelta(seconds=20)
@@ -98,6 +101,7 @@ def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> Tr
         waits=_waits(sheet, last),
         last=last,
         asked_back=_asked_back(session, circuit, device_id),
+        steps=steps_facts(session, circuit),
     )
 
 
@@ -122,7 +126,8 @@ def _asked_back(session: Session, circuit: Circuit, device_id: UUID) -> tuple[La
         scan = json.loads(act.scan) or {}
         texts = {text for text in (scan.get("text"), scan.get("kept")) if text}
         is_last = index == 0
-        late = act.verdict != "accepted" and recorded_at - act.at > LATE
+        unread = act.verdict != "accepted" and act.code not in STEP_ACTS
+        late = unread and recorded_at - act.at > LATE
         if late and not is_last and not texts & since:
             found.append(_last(act))
         since |= texts

@@ -24,6 +24,7 @@ from traceability.storage import (
     scans,
     shelf,
     site,
+    steps,
     stock,
 )
 from traceability.storage.base import Base
@@ -53,6 +54,7 @@ __all__ = [
     "scans",
     "shelf",
     "site",
+    "steps",
     "stock",
 ]
 

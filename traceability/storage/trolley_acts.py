@@ -5,6 +5,7 @@ from uuid import UUID
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
+from traceability.domain.steps import STEP_ACTS
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.scans import TrolleyAct
 
@@ -25,8 +26,8 @@ def last_act(
 
 
 DROPPED = "dropped"
-UNDOABLE = ("placed", "said", DROPPED)
-"""Codes of acts that fill or empty a place, and that *undo* takes back."""
+UNDOABLE = ("placed", "said", DROPPED, *STEP_ACTS)
+"""Codes of acts that fill or empty a place, or say a step, and that *undo* takes back."""
 
 
 def parts_of_act(session: Session, circuit: Circuit, number: int) -> list[Part]:

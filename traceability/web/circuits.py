@@ -22,7 +22,9 @@ from traceability.reads.machines import machines
 from traceability.reads.notice_tasks import flags
 from traceability.reads.pictures import pictures_of
 from traceability.reads.run_extras import keepers, tag_is_old, uses_of_circuit
+from traceability.reads.steps import steps_by_number
 from traceability.shelf_messages import WAYS, say_findings
+from traceability.step_messages import CAUTION, NOT_DONE, STATES
 from traceability.tag_messages import say_tag_text
 from traceability.web import session
 from traceability.web.as_of import as_of
@@ -52,6 +54,7 @@ def page(number: str) -> ResponseReturnValue:
             "uses": uses_of_circuit(reads, ours.site.id, circuit.id),
             "pictures": pictures_of(reads, ours.site.id, circuit.number),
             "old_tag": tag_is_old(reads, ours.site.id, circuit.id),
+            "steps": steps_by_number(reads, ours.site.id, circuit.number, then.number),
             "flags": flags(reads, ours.site.id, [circuit.id]),
             **run_words(machines(reads, ours.site.id)),
         }
@@ -71,6 +74,7 @@ def page(number: str) -> ResponseReturnValue:
         places_in=places_on_sheet(circuit),
         **beside,
         ways=WAYS,
+        step_words={"states": STATES, "reasons": NOT_DONE, "caution": CAUTION},
         say_findings=say_findings,
         nav="shelf",
     )

@@ -7,6 +7,7 @@ from uuid import UUID
 from flask import Flask
 from markupsafe import Markup, escape
 
+from traceability.domain.readings import number_text
 from traceability.messages import say_limit
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
@@ -21,6 +22,7 @@ def register(app: Flask) -> None:
     app.add_template_filter(span)
     app.add_template_filter(lot)
     app.add_template_filter(lots_in)
+    app.add_template_filter(number_text, "thousandths")
     app.add_template_global(limit_words)
     app.add_template_global(next_limit_words)
 

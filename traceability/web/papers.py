@@ -14,7 +14,9 @@ from traceability.printing.words import NO_BREAK
 from traceability.reads.circuits import CircuitFacts
 from traceability.reads.lists import site_facts
 from traceability.reads.moves import contents_facts
+from traceability.reads.steps import steps_by_number
 from traceability.reads.tags import WAYS
+from traceability.step_papers import steps_words
 from traceability.web import session
 from traceability.web.filters import moment
 
@@ -40,6 +42,7 @@ def circuit_paper(
     ours = session.services()
     with ours.reads() as reads:
         contents, site = contents_facts(reads, ours.site.id, circuit.id), site_facts(reads)
+        steps = steps_by_number(reads, ours.site.id, circuit.number)
     use_by = f"{moment(circuit.use_by)} ({say_limit(circuit.decides)})" if circuit.use_by else ""
     signed = f"{len(circuit.signatures)} of 2" if circuit.ended_at else ""
     paper = CircuitPaper(
@@ -55,6 +58,7 @@ def circuit_paper(
             ("Primed", _primed(circuit)),
             ("Use by", use_by or "not known"),
             ("Signatures", signed),
+            ("Steps of the prime", steps_words(steps)),
             *facts,
         ),
         contents=_contents(circuit, contents),

@@ -11,6 +11,7 @@ from traceability.actions.prime.end import EndPrime, end_prime
 from traceability.actions.prime.sign import SignPrime, sign_prime
 from traceability.domain.circuits import Phase
 from traceability.domain.people import Right
+from traceability.domain.readings import number_text
 from traceability.domain.tag_contents import read_contents
 from traceability.domain.tags import OwnSymbol, SymbolKind, is_practice, read_symbol, site_and_name
 from traceability.errors import PartsMissing, UnknownCode
@@ -78,11 +79,18 @@ def _end_page(found: TrolleyFacts, sentence: str | None) -> str:
         "finish.html",
         t=found,
         missing=found.missing,
+        steps=found.steps,
+        fill_ml=found.steps.fill_ml,
+        co2=_litres(found.steps.co2_ml_min),
         ways=WAYS,
         flash=sentence,
         local_now=f"{local(session.services().now()):%Y-%m-%dT%H:%M}",
         nav="prime",
     )
+
+
+def _litres(millilitres: int | None) -> str:
+    return "" if millilitres is None else number_text(millilitres)
 
 
 @pages.post("/prime/<number>/end")

@@ -37,8 +37,10 @@ from traceability.web.camera import filled
 from traceability.web.forms import device_moment, number_in
 from traceability.web.prime import the_primed, the_trolley
 from traceability.web.sign_in import badge_code
+from traceability.web.step_words import top_line
 from traceability.web.trolley_acts import DOES
 from traceability.web.trolley_help import asks_to_type, discards, help_of
+from traceability.web.trolley_steps import PAD_CARDS, said_number, steps_answer
 from traceability.web.trolley_strip import (
     NEW_PRODUCT,
     asked_back_lines,
@@ -95,6 +97,8 @@ def page(number: str) -> ResponseReturnValue:
         acts=[button(act) for act in ROW],
         eighth=eighth(found),
         next=next_step(found),
+        steps=top_line(found.steps),
+        pad_cards=PAD_CARDS,
         nav="prime",
     )
 
@@ -110,6 +114,9 @@ def scan(number: str) -> ResponseReturnValue:
     contents = read_contents(text)
     if contents is not None:
         return _only_say(the_trolley(number), f"That is the tag of {contents.number}", [NO_PART])
+    number_said = said_number(text, body)
+    if number_said:
+        return _act("said", {**body, "said": number_said}, the_trolley(number))
     if own is not None and read_part_of(own) is None:
         return _own(own, body, the_trolley(number))
     done = scan_part(
@@ -157,8 +164,12 @@ def _own(
 def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnValue:
     """Do what a card or button says: go to another page, or act and answer with the strip."""
     name, number = name.upper(), found.number
+    of_steps = steps_answer(name, body, found)
+    if of_steps is not None:
+        return of_steps
     onward = {
         Act.NEXT: url_for("prime.end_page", number=number),
+        Act.END: url_for("prime.end_page", number=number),
         Act.SIGN: url_for("prime.sign_page", number=number),
         Act.PAUSE: url_for("shelf.page"),
         Act.TAKE_OVER: url_for("sign_in.page", next=url_for("trolley.page", number=number)),

@@ -3,8 +3,6 @@
 import re
 from typing import Final
 
-from flask import url_for
-
 from traceability.domain.act_cards import CARDS, Act
 from traceability.domain.parts import PartState
 from traceability.domain.people import Right
@@ -15,6 +13,7 @@ from traceability.messages import Said
 from traceability.reads.trolley import TrolleyFacts
 from traceability.web.filters import new_request_id
 from traceability.web.pictures.plan import Plan, PlanSlot, plan
+from traceability.web.step_words import next_step_button, top_line
 
 NEW_PRODUCT: Final = "NEW-PRODUCT"
 """Act of the button that asks what an unknown code stands for."""
@@ -63,6 +62,8 @@ def strip_answer(
         ],
         "tone": tone,
         "ask": None,
+        "steps": top_line(found.steps),
+        "asking": None,
         "redirect": None,
         "refused": False,
         "request_id": str(new_request_id()),
@@ -95,7 +96,7 @@ def welcome(found: TrolleyFacts) -> Said:
         named = next_slot.name if next_slot else ""
         return Said(
             word="Go on",
-            sentence=f"Next: {named}" if named else "Nothing is missing. End the prime",
+            sentence=f"Next: {named}" if named else _after_parts(found),
             lines=(missing_words(found) + ".",),
         )
     return Said(
@@ -105,6 +106,11 @@ def welcome(found: TrolleyFacts) -> Said:
             f"{found.circuit_type}, circuit {found.number}. Read the type aloud before opening.",
         ),
     )
+
+
+def _after_parts(found: TrolleyFacts) -> str:
+    asked = found.steps.next
+    return f"Next: {asked.step.name}" if asked else "Nothing is missing. End the prime"
 
 
 def choices_of(found: TrolleyFacts) -> list[dict[str, object]]:
@@ -147,15 +153,8 @@ def missing_words(found: TrolleyFacts) -> str:
 
 
 def next_step(found: TrolleyFacts) -> dict[str, object]:
-    """Return the button that ends the prime; solid only when nothing is missing."""
-    return {
-        "label": "Next step: end the prime",
-        "missing": missing_words(found),
-        "solid": not found.missing,
-        "url": url_for("prime.end_page", number=found.number),
-        "card": CARDS[Act.NEXT][0],
-        "act": str(Act.NEXT),
-    }
+    """Return the button that goes on; solid only when nothing is missing and all steps are said."""
+    return next_step_button(found, missing_words(found))
 
 
 def button(act: Act) -> dict[str, object]:

@@ -15,6 +15,7 @@ from traceability.errors import SamePerson, UnknownCode
 from traceability.storage.lookup import newest_sheet, next_number
 from traceability.storage.people import Person
 from traceability.storage.site import Place
+from traceability.storage.steps import newest_version
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,11 +57,14 @@ def _begin(asked: BeginPrime, session: Session, site: Site) -> Done:
     ledger = ledger_of(asked, session, site)
     at, noted = believed_moment(asked.at, now=ledger.now)
     circuit_id, number = site.new_id(ledger.now), next_number(session, site.id, "C")
+    steps_version = newest_version(session, site.id, sheet.way) or None
     body = {
         "circuit": circuit_id,
         "number": number,
         "circuit_type": sheet.circuit_type,
         "sheet_version": sheet.version,
+        "steps_way": sheet.way,
+        "steps_version": steps_version,
         "place": asked.place_id,
         "primer": asked.primer_id,
         "helper": asked.helper_id,

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from traceability.actions.on_circuit import priming_since, the_circuit, the_sheet
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
 from traceability.actions.prime.say import said_part
+from traceability.actions.prime.steps import not_said
 from traceability.domain.days import last_day_of_use
 from traceability.domain.events import Kind, Plain
 from traceability.domain.in_place import InPlace, free_places, missing
@@ -87,6 +88,8 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
         noted += ("co2-unusual",)
     if _bags_ml(session, circuit) < asked.fill_ml:
         noted += ("bags-short",)
+    if steps_open := not_said(session, circuit):
+        noted += ("steps-not-said",)
     version, limits = newest_policy(session, site.id)
     expiries = expiries_in(session, circuit)
     use_by = decide(
@@ -110,6 +113,7 @@ def _end(asked: EndPrime, session: Session, site: Site) -> Done:
         "fill_ml": asked.fill_ml,
         "co2_ml_min": asked.co2_ml_min,
         "policy_version": version,
+        "steps_open": steps_open,
         "verdict": "accepted",
         "code": "prime-ended",
         "facts": {"use_by": use_by.at},

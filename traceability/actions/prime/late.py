@@ -45,6 +45,7 @@ from traceability.storage.lookup import (
 from traceability.storage.people import Person
 from traceability.storage.policies import newest_policy
 from traceability.storage.site import Place
+from traceability.storage.steps import newest_version
 
 __all__ = ["EnterPrimeLate", "LatePart", "enter_prime_late"]
 
@@ -142,6 +143,8 @@ def _enter(asked: EnterPrimeLate, session: Session, site: Site) -> Done:
         "paper_number": asked.number or asked.paper_number,
         "circuit_type": sheet.circuit_type,
         "sheet_version": sheet.version,
+        "steps_way": sheet.way,
+        "steps_version": newest_version(session, site.id, sheet.way) or None,
         "place": asked.place_id,
         "primer": asked.primer_id,
         "helper": asked.helper_id,

@@ -28,6 +28,7 @@ from traceability.storage.circuits import Circuit, Part
 from traceability.storage.ledger import canonical
 from traceability.storage.lookup import phase_of, prime_of, signatures_of
 from traceability.storage.people import Person
+from traceability.storage.steps import said_of
 
 MEANINGS: Final = {"primer": "primed", "helper": "assisted and checked"}
 """What each signature means, printed with it (21 CFR 11.50 (a)(3))."""
@@ -97,7 +98,7 @@ def _sign(asked: SignPrime, session: Session, site: Site) -> Done:
 
 
 def content_digest(session: Session, circuit: Circuit) -> str:
-    """Return SHA-256 over what a signature stands under: parts, end, fill and use-by."""
+    """Return SHA-256 over what a signature stands under: parts, steps, end, fill and use-by."""
     prime = prime_of(session, circuit)
     rows = session.execute(
         select(
@@ -123,4 +124,9 @@ def content_digest(session: Session, circuit: Circuit) -> str:
         "fill_ml": prime and prime.fill_ml,
         "parts": [list(row) for row in rows],
     }
+    if steps := said_of(session, circuit):
+        content["steps"] = [
+            [each.step, each.state, each.reason, [said.words for said in each.readings]]
+            for _, each in sorted(steps.items())
+        ]
     return hashlib.sha256(canonical(content).encode("ascii")).hexdigest()

@@ -11,9 +11,11 @@ from sqlalchemy.orm import Session
 
 from traceability.actions.on_circuit import priming_since, the_circuit
 from traceability.actions.once import Asked, Done, Site, answer_once, ledger_of
+from traceability.actions.prime.steps import undo_step
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import believed_moment
 from traceability.domain.people import Right
+from traceability.domain.steps import STEP_ACTS
 from traceability.errors import NothingToUndo
 from traceability.storage.circuits import Circuit, Part
 from traceability.storage.items import Lot
@@ -68,6 +70,9 @@ def _undo(asked: Undo, session: Session, site: Site) -> Done:
     act = last_act(session, circuit, asked.sent.device_id, placed_only=True)
     if act is None:
         raise NothingToUndo
+    if act.code in STEP_ACTS:
+        step = str(json.loads(act.facts)["step"])
+        return undo_step(ledger, session, circuit, act.recorded_no, step, asked.at)
     _require_stands(session, circuit, act.recorded_no)
     at, noted = believed_moment(asked.at, now=ledger.now, not_before=circuit.begun_at)
     was = json.loads(act.facts)

@@ -25,6 +25,7 @@ from traceability.storage.projections import (
     run_extras,
     runs,
     shelf,
+    steps,
     stock,
 )
 from traceability.storage.projections.registry import BY_KIND
@@ -48,6 +49,7 @@ __all__ = [
     "run_extras",
     "runs",
     "shelf",
+    "steps",
     "stock",
 ]
 

@@ -18,6 +18,7 @@ from traceability.storage.projections.beginnings import add_circuit, count_up
 from traceability.storage.projections.primes import add_prime, end_circuit_place, place_part
 from traceability.storage.projections.registry import projects
 from traceability.storage.projections.rows import add_link, move_on, open_links, supersede
+from traceability.storage.projections.steps import goes_by
 
 
 @projects(Kind.DOWN_TIME_SHEETS_PRINTED)
@@ -55,6 +56,7 @@ def prime_entered_late(session: Session, event: Recorded) -> None:
         at = begun.happened_at
         add_link(session, CircuitPlace, begun, 0, at, circuit_id=circuit_id, place_id=place_id)
     add_prime(session, event, ended_at)
+    goes_by(session, event)
 
 
 def _tell_what_it_is(

@@ -16,6 +16,7 @@ from traceability.storage.circuits import (
     Prime,
     Signature,
 )
+from traceability.storage.projections.acts import trolley_act
 from traceability.storage.projections.beginnings import begin_circuit
 from traceability.storage.projections.lists import text_of
 from traceability.storage.projections.lots import name_lot
@@ -29,6 +30,7 @@ from traceability.storage.projections.rows import (
     replace,
     supersede,
 )
+from traceability.storage.projections.steps import goes_by
 from traceability.storage.projections.stock_levels import unit_given_back, unit_used
 from traceability.storage.scans import PrintOrder, TrolleyAct
 from traceability.storage.shelf import CircuitWay
@@ -56,13 +58,14 @@ def prime_begun(session: Session, event: Recorded) -> None:
         contents="recorded",
         kept_id=None,
     )
+    goes_by(session, event)
 
 
 @projects(Kind.SCAN_QUESTIONED)
 def scan_questioned(session: Session, event: Recorded) -> None:
     """Keep what was asked back, so that "keep it" finds it."""
     if event.body.get("circuit") is not None:
-        _trolley_act(session, event)
+        trolley_act(session, event)
 
 
 @projects(Kind.PART_PLACED)
@@ -70,7 +73,7 @@ def part_placed(session: Session, event: Recorded) -> None:
     """Put one or more parts in their places; what a part replaces is superseded."""
     for line, row in enumerate(event.rows("parts")):
         place_part(session, event, line, event.inner(row))
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> None:
@@ -140,7 +143,7 @@ def part_taken_back(session: Session, event: Recorded) -> None:
             unit_given_back(session, event, part_id, lines.__next__)
     if act is not None:
         act.undone_no = event.number
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 @projects(Kind.PART_DROPPED)
@@ -155,7 +158,7 @@ def part_dropped(session: Session, event: Recorded) -> None:
         slot=event.text("slot"),
         ordinal=event.number_of("ordinal"),
     )
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 @projects(Kind.PART_SWAPPED)
@@ -177,7 +180,7 @@ def part_swapped(session: Session, event: Recorded) -> None:
     for row_in in event.rows("part_in"):
         place_part(session, event, lines, event.inner(row_in))
         lines += 1
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 @projects(Kind.PRIME_ENDED)
@@ -198,7 +201,7 @@ def prime_ended(session: Session, event: Recorded) -> None:
         phase=Phase.PRIMED,
         reason="",
     )
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 def add_prime(session: Session, event: Recorded, ended_at: datetime) -> None:
@@ -258,24 +261,6 @@ def tag_ordered(session: Session, event: Recorded) -> None:
             copy=event.number_of("copy"),
             ordered_at=event.happened_at,
             recorded_no=event.number,
-        )
-    )
-
-
-def _trolley_act(session: Session, event: Recorded) -> None:
-    session.add(
-        TrolleyAct(
-            site_id=event.site_id,
-            recorded_no=event.number,
-            circuit_id=event.key("circuit"),
-            device_id=event.device_id,
-            request_id=event.request_id,
-            at=event.happened_at,
-            verdict=event.text_or_none("verdict") or "accepted",
-            code=event.text_or_none("code") or event.kind,
-            facts=text_of(event.body.get("facts")),
-            scan=text_of(event.body.get("scan")),
-            undone_no=None,
         )
     )
 

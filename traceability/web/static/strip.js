@@ -144,12 +144,13 @@ export function showActs(row, said) {
     eighth.classList.toggle("wanted", isWanted && said.eighth.act !== "PAUSE");
   }
   const places = choices.filter(({ act }) => act !== "count");
-  for (const { value, label, act } of choices) {
+  for (const { value, label, act, card } of choices) {
     const button = element("button", "wanted choice", label);
     button.type = "button";
     button.dataset.act = act;
     button.dataset.choice = value;
-    if (act !== "count") {
+    if (card) button.append(element("small", "", `card ${card}`));
+    else if (act !== "count") {
       const nth = places.findIndex((each) => each.value === value && each.act === act) + 1;
       button.dataset.number = nth;
       button.append(element("small", "", `number card ${nth}`));

@@ -3,6 +3,7 @@ import { Queue } from "./queue.js";
 import { patchPlaces, patchPlan, showActs, showStrip, withLots } from "./strip.js";
 import { Pad } from "./pad.js";
 import { tone } from "./tones.js";
+import { Steps } from "./steps.js";
 import { uuid7 } from "./uuid7.js";
 import { preferences } from "./preferences.js";
 
@@ -21,6 +22,12 @@ let chosen = ""; // the place touched: the next scan or act goes there
 let badge = ""; // shown for a way past a stop, kept until the reason is given
 let asks = null; // what the strip waits for: "badge" or "reason"
 let context = null;
+const steps = new Steps({
+  pad: document.querySelector("[data-pad]"),
+  top: document.querySelector("[data-steps]"),
+  next: document.querySelector("[data-next]"),
+  give: (said) => queue.put(urls.act, body({ act: "said", said })),
+});
 
 const pad = new Pad(typed, {
   send({ text, ...typedOf }) {
@@ -57,7 +64,7 @@ const queue = new Queue({
 });
 
 function body(more) {
-  const made = { request_id: uuid7(), at: new Date().toISOString(), ...more };
+  const made = { request_id: uuid7(), at: new Date().toISOString(), ...steps.body, ...more };
   if (chosen) made.slot = chosen;
   if (badge) made.badge = badge;
   return made;
@@ -70,6 +77,7 @@ const isBadge = (text) => /^(\][A-Za-z]\d)?(CTB\.|8017\d{18}$)/u.test(text);
 const NUMBER = /^(?:\][A-Za-z]\d)?CTA\.COUNT-(\d+)\./u;
 
 function scan(text, channel) {
+  if (steps.takes(text)) return;
   const answer = acts.querySelector(`.choice[data-number="${text.match(NUMBER)?.[1] ?? 0}"]`);
   if (answer) {
     answer.click();
@@ -117,6 +125,7 @@ function show(answer) {
   if (places) patchPlaces(places, said.list);
   ready();
   showActs(acts, said);
+  steps.show(said);
   if (said.verdict === "accepted") choose("");
   if (said.tone) sound(said.tone);
   if (said.speech) speak(said.speech);
@@ -209,8 +218,9 @@ document.addEventListener("click", (event) => {
     return;
   }
   const next = event.target.closest("[data-next]");
-  if (next && queue.length) {
-    event.preventDefault(); // what is kept goes first, then the next step
+  if (next && (queue.length || steps.isAsked)) {
+    event.preventDefault(); // a step is said here; and what is kept goes first, then the next step
+    next.blur();
     act("NEXT");
     return;
   }
