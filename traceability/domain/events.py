@@ -98,6 +98,10 @@ class Kind(StrEnum):
     NOTICE_REPLY_MADE = "notice-reply-made"
     NOTICE_CLOSED = "notice-closed"
     NOTICE_REOPENED = "notice-reopened"
+    PRIME_PAUSED = "prime-paused"
+    PRIME_TAKEN_OVER = "prime-taken-over"
+    ACT_WAITS = "act-waits"
+    ACT_SETTLED = "act-settled"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,6 +16,7 @@ from traceability.storage import (
     notice_tasks,
     notices,
     part_counts,
+    pauses,
     people,
     requests,
     run_extras,
@@ -24,6 +25,7 @@ from traceability.storage import (
     shelf,
     site,
     stock,
+    waiting_acts,
 )
 from traceability.storage.base import Base
 
@@ -44,6 +46,7 @@ __all__ = [
     "notice_tasks",
     "notices",
     "part_counts",
+    "pauses",
     "people",
     "requests",
     "run_extras",
@@ -52,6 +55,7 @@ __all__ = [
     "shelf",
     "site",
     "stock",
+    "waiting_acts",
 ]
 
 metadata = Base.metadata

@@ -16,8 +16,10 @@ from traceability.web import (
     filters,
     headers,
     health,
+    kept_acts,
     labels,
     lists,
+    live,
     lots,
     moves,
     notice_acts,
@@ -25,6 +27,8 @@ from traceability.web import (
     notice_papers,
     notice_work,
     notices,
+    offline,
+    pauses,
     people,
     people_drill,
     policy,
@@ -87,6 +91,10 @@ PARTS = (
     notice_papers,
     exceptions,
     work_days,
+    offline,
+    live,
+    pauses,
+    kept_acts,
 )
 
 

@@ -1,5 +1,6 @@
 """The trolley page, driven by scans alone: each scan and each act answers with the strip."""
 
+import json
 from collections.abc import Mapping
 from typing import Final
 
@@ -33,6 +34,7 @@ from traceability.messages import REASONS, WORDS, Said, say_verdict
 from traceability.reads.trolley import TrolleyFacts
 from traceability.web import session
 from traceability.web.forms import device_moment, number_in
+from traceability.web.kept_acts import never_lost
 from traceability.web.prime import the_primed, the_trolley
 from traceability.web.sign_in import badge_code
 from traceability.web.trolley_acts import DOES
@@ -70,14 +72,14 @@ def page(number: str) -> ResponseReturnValue:
     session.need(Right.ACT)
     found = the_trolley(number)
     drawn = draw_plan(found)
-    last = found.last
+    last = None if found.paused_at else found.last
     said = say_verdict(last.verdict, last.code, last.facts) if last else welcome(found)
     strip = {
         "verdict": last.verdict if last else "none",
         "word": said.word,
         "sentence": said.sentence,
         "lines": [*said.lines, *asked_back_lines(found)],
-        "choices": choices_of(found) if last else [],
+        "choices": choices_of(found) if last or found.paused_at else [],
     }
     return render_template(
         "trolley.html",
@@ -90,11 +92,14 @@ def page(number: str) -> ResponseReturnValue:
         acts=[button(act) for act in ROW],
         eighth=eighth(found),
         next=next_step(found),
+        after=found.after,
+        claim=claim_text(),
         nav="prime",
     )
 
 
 @pages.post("/prime/<number>/scan")
+@never_lost
 def scan(number: str) -> ResponseReturnValue:
     """Judge one scan, whatever it is: a part, a card, a badge, a tag."""
     body = _body()
@@ -121,6 +126,7 @@ def scan(number: str) -> ResponseReturnValue:
 
 
 @pages.post("/prime/<number>/act")
+@never_lost
 def act(number: str) -> ResponseReturnValue:
     """Do what a button or card says."""
     body = _body()
@@ -153,8 +159,7 @@ def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> Response
     onward = {
         Act.NEXT: url_for("prime.end_page", number=number),
         Act.SIGN: url_for("prime.sign_page", number=number),
-        Act.PAUSE: url_for("shelf.page"),
-        Act.TAKE_OVER: url_for("sign_in.page", next=url_for("trolley.page", number=number)),
+        Act.TAKE_OVER: url_for("pauses.page", number=number),
         Act.DISCARD: url_for("circuits.page", number=number) + "#discard",
         NEW_PRODUCT: url_for("lists.new_product", prime=number),
     }
@@ -219,7 +224,7 @@ def _go_past(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnV
 def _answer(number: str, done: Done) -> ResponseReturnValue:
     found = the_trolley(number)
     said = say_verdict(done.verdict, done.code, done.facts)
-    redirect = None
+    redirect = url_for("shelf.page") if done.code == "prime-paused" else None
     if done.code == "unknown-product" and done.facts.get("standard") != "none":
         redirect = url_for("lists.new_product", prime=number)
     choices = choices_of(found)
@@ -245,6 +250,12 @@ def _only_say(
     said = Said(word=WORDS["look-again"], sentence=sentence, lines=tuple(lines), speech=sentence)
     answer = strip_answer(found, "look-again", said, choices or [], tone="turn")
     return jsonify(answer | {"ask": ask})
+
+
+def claim_text() -> str:
+    """Return what this page marks its acts with, as JSON; empty: nobody is signed in."""
+    found = session.act_key()
+    return json.dumps(found) if found else ""
 
 
 def _body() -> Mapping[str, object]:

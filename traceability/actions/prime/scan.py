@@ -26,6 +26,14 @@ from traceability.storage.people import Person
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.trolley_acts import last_act
 
+CLASHES: Final = (
+    Finding.SAME_SERIAL_ELSEWHERE,
+    Finding.ALL_RECORDED,
+    Finding.OTHER_DEVICE,
+)
+"""What another device did meanwhile. A scan that waited on its device has happened: it is written
+beside the other claim, and a person looks at both."""
+
 LONGEST: Final = 400
 """A product code longer than this is not kept; only its length is (identifier rule R-1)."""
 
@@ -113,6 +121,7 @@ def _scan(asked: ScanPart, session: Session, site: Site) -> Done:
         channel=asked.channel,
         slot=asked.slot,
         known=asked.known,
+        waived=CLASHES if asked.sent.waited else (),
     )
     return _process(scan, asked, asked.circuit_id, asked.at, session, site, {})
 

@@ -20,11 +20,13 @@ from traceability.storage.projections import (
     notice_life,
     notice_tasks,
     notices,
+    pauses,
     primes,
     run_extras,
     runs,
     shelf,
     stock,
+    waiting_acts,
 )
 from traceability.storage.projections.registry import BY_KIND
 
@@ -41,12 +43,14 @@ __all__ = [
     "notice_life",
     "notice_tasks",
     "notices",
+    "pauses",
     "primes",
     "project",
     "run_extras",
     "runs",
     "shelf",
     "stock",
+    "waiting_acts",
 ]
 
 

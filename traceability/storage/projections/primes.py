@@ -62,7 +62,7 @@ def prime_begun(session: Session, event: Recorded) -> None:
 def scan_questioned(session: Session, event: Recorded) -> None:
     """Keep what was asked back, so that "keep it" finds it."""
     if event.body.get("circuit") is not None:
-        _trolley_act(session, event)
+        trolley_act(session, event)
 
 
 @projects(Kind.PART_PLACED)
@@ -70,7 +70,7 @@ def part_placed(session: Session, event: Recorded) -> None:
     """Put one or more parts in their places; what a part replaces is superseded."""
     for line, row in enumerate(event.rows("parts")):
         place_part(session, event, line, event.inner(row))
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 def place_part(session: Session, event: Recorded, line: int, part: Recorded) -> None:
@@ -140,7 +140,7 @@ def part_taken_back(session: Session, event: Recorded) -> None:
             unit_given_back(session, event, part_id, lines.__next__)
     if act is not None:
         act.undone_no = event.number
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 @projects(Kind.PART_DROPPED)
@@ -155,7 +155,7 @@ def part_dropped(session: Session, event: Recorded) -> None:
         slot=event.text("slot"),
         ordinal=event.number_of("ordinal"),
     )
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 @projects(Kind.PART_SWAPPED)
@@ -177,7 +177,7 @@ def part_swapped(session: Session, event: Recorded) -> None:
     for row_in in event.rows("part_in"):
         place_part(session, event, lines, event.inner(row_in))
         lines += 1
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 @projects(Kind.PRIME_ENDED)
@@ -198,7 +198,7 @@ def prime_ended(session: Session, event: Recorded) -> None:
         phase=Phase.PRIMED,
         reason="",
     )
-    _trolley_act(session, event)
+    trolley_act(session, event)
 
 
 def add_prime(session: Session, event: Recorded, ended_at: datetime) -> None:
@@ -262,7 +262,8 @@ def tag_ordered(session: Session, event: Recorded) -> None:
     )
 
 
-def _trolley_act(session: Session, event: Recorded) -> None:
+def trolley_act(session: Session, event: Recorded) -> None:
+    """Add the act to what its device did on this prime."""
     session.add(
         TrolleyAct(
             site_id=event.site_id,
