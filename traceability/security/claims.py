@@ -15,7 +15,7 @@ from typing import Final
 from uuid import UUID
 
 from traceability.domain.events import Plain
-from traceability.security.sign_in import Door
+from traceability.security.sign_in import IDLE, Door
 from traceability.storage.people import Device, SignIn
 
 _LONGEST: Final = 400
@@ -31,25 +31,28 @@ class Claim:
     """The device's own sequence."""
     waited: bool
     """It was kept on the device for want of an answer, not sent at once."""
-    signed_out_at: datetime | None
-    """When that sign-in ended; None: it goes on."""
+    signed_out_at: datetime
+    """When that sign-in ended, or would have for want of use."""
     device_revoked: bool
+    proof: str
+    """ "sign-in", or "none" where the browser could only name it."""
 
     def words(self, sent_by: UUID | None) -> dict[str, Plain]:
         """Return what stands of it in the entry."""
         return {
             "number": self.number,
             "sent_by": str(sent_by) if sent_by else None,
-            "proof": "sign-in",
+            "proof": self.proof,
         }
 
 
 def claim_of(
-    door: Door, proof: str, numbered: str, address: str, body: bytes
+    door: Door, proof: str, numbered: str, address: str, body: bytes, now_here: UUID | None
 ) -> Claim | str | None:
     """Return the claim, "unproven" where it does not hold, or None where none is made.
 
-    `numbered` is "NUMBER.kept" or "NUMBER.now"; `proof` is the sign-in's reference, a dot and the
+    A browser that can prove nothing (plain http) only names the sign-in: that holds for who is
+    signed in here now, `now_here`, and for nobody else. `numbered` is "NUMBER.kept" or "NUMBER.now"; `proof` is the sign-in's reference, a dot and the
     mark; `address` and `body` are the request's own.
     """
     if not proof:
@@ -60,11 +63,11 @@ def claim_of(
         return "unproven"
     said = f"{ref}\n{number}\n{address}\n".encode() + body
     wanted = hmac.digest(act_key(door, ref), said, "sha256")
-    if not hmac.compare_digest(_text(wanted), mark):
+    if mark and not hmac.compare_digest(_text(wanted), mark):
         return "unproven"
     with door.reads() as session:
         signed = session.get(SignIn, ref)
-        if signed is None:
+        if signed is None or (not mark and signed.person_id != now_here):
             return "unproven"
         device = session.get(Device, (door.site_id, signed.device_id))
         if device is None:
@@ -74,7 +77,8 @@ def claim_of(
             person_id=signed.person_id,
             number=int(number.partition(".")[0]),
             waited=how == "kept",
-            signed_out_at=signed.ended_at,
+            signed_out_at=signed.ended_at or signed.seen_at + IDLE,
+            proof="sign-in" if mark else "none",
             device_revoked=device.revoked,
         )
 

@@ -56,13 +56,19 @@ def register(app: Flask) -> None:
         token = request.cookies.get(DEVICE_COOKIE, "")
         g.device = door().device(token) if token else None
         g.revoked = bool(token) and g.device is None and door().is_revoked(token)
-        proof = request.headers.get("CT-Claim", "")
-        if proof:
-            numbered = request.headers.get("CT-Act", "")
-            g.claim = claim_of(door(), proof, numbered, request.path, request.get_data())
         signed = request.cookies.get(SIGN_IN_COOKIE, "")
         if g.device is not None and signed:
             g.who = door().who(signed, g.device.device_id)
+        proof = request.headers.get("CT-Claim", "")
+        if proof:
+            g.claim = claim_of(
+                door(),
+                proof,
+                request.headers.get("CT-Act", ""),
+                request.path,
+                request.get_data(),
+                g.who.person_id if g.who else None,
+            )
 
     @app.after_request
     def _leave(response: Response) -> Response:

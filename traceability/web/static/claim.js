@@ -11,7 +11,10 @@ const text64 = (buffer) => btoa(String.fromCharCode(...new Uint8Array(buffer)))
 // The page brings the key; without a network it is the one that was kept.
 async function find() {
   const given = document.querySelector("[data-claim]")?.dataset.claim;
-  if (!globalThis.crypto?.subtle) return null; // plain http from another machine: nothing can be proved
+  if (!globalThis.crypto?.subtle) {
+    // Plain http from another machine: it can be said whose act it is, and not proved.
+    return given ? { ...JSON.parse(given), key: null } : null;
+  }
   if (!given) {
     try {
       return (await meta("claim")) ?? null;
@@ -33,6 +36,7 @@ export const whoActs = async () => (await held)?.name ?? "";
 export async function proofOf(url, body, n) {
   const claim = await held;
   if (!claim) return null;
+  if (!claim.key) return `${claim.ref}.`;
   const said = `${claim.ref}\n${n}\n${url}\n${JSON.stringify(body)}`;
   return `${claim.ref}.${text64(await crypto.subtle.sign("HMAC", claim.key, bytes(said)))}`;
 }

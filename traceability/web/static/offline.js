@@ -19,10 +19,11 @@ let accepted = {}; // by code: what the server said when it accepted it here
 export async function saidKept(count, why, lost, newest) {
   const [word, sentence, more] = {
     network: ["Kept", "No network. Kept, not checked", UNCHECKED],
-    busy: ["Kept", "The server did not answer yet", "Kept on this device; sent again by itself. Go on."],
+    busy: ["Kept", "The server did not answer yet", "It is sent again by itself. Go on."],
     "sign-in": ["Kept", "Sign in to go on", "What was scanned is kept on this device and sent after that."],
   }[why];
-  const lines = [`${count === 1 ? "1 scan" : `${count} scans`} kept${why === "network" ? `, sent when the network returns. ${more}` : `. ${more}`}`];
+  const held = count === 1 ? "1 scan kept" : `${count} scans kept`;
+  const lines = why === "network" ? [`${held}, sent when the network returns.`, more] : [`${held}. ${more}`];
   const before = why === "network" && accepted[newest?.body?.text];
   if (before) lines.push(`Same code as before: ${before}`);
   const name = await whoActs();
@@ -63,12 +64,13 @@ export function remember(number, answer, sentText) {
     if (codes.length > CODES_KEPT) delete accepted[codes[0]];
   }
   const eighth = document.querySelector("[data-eighth]");
+  const plan = document.querySelector("svg.plan");
   const known = {
     number,
     at: Date.now(),
     place: text(".top h1"),
     type: text("[data-type]"),
-    svg: document.querySelector("svg.plan")?.outerHTML ?? "",
+    svg: plan ? new XMLSerializer().serializeToString(plan) : "",
     list: [...document.querySelectorAll("[data-places] button")].map((row) => ({
       slot: row.dataset.slot, name: row.querySelector(".name").textContent, states: row.querySelector(".is").textContent,
     })),
@@ -111,7 +113,10 @@ export async function drawKnown(number) {
   left.querySelector("b").textContent = known.recorded;
   left.querySelector("span").textContent = known.of;
   const next = document.querySelector("[data-next] small");
-  if (next) next.textContent = known.missing;
+  if (next) {
+    next.textContent = known.missing;
+    next.closest("a").href = `/prime/${encodeURIComponent(number)}/end`;
+  }
   return true;
 }
 
