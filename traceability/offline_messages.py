@@ -57,6 +57,7 @@ def names(given: object) -> str:
 WHY_WAITS: Final[Mapping[str, str]] = {
     "kept-too-long": "it was kept for more than 30 days",
     "clock-ahead": "the device's clock was ahead, so its time cannot be right",
+    "clock-unreadable": "its time cannot be read",
     "device-revoked": "the device was taken out of use",
     "device-not-enrolled": "the device was taken out of use",
     "after-sign-out": "its person had been signed out by then",

@@ -180,14 +180,6 @@ class Door:
                 enrolled=device.enrolled,
             )
 
-    def is_revoked(self, token: str) -> bool:
-        """Tell whether this was the secret of a device that was taken out of use."""
-        with self.reads() as session:
-            asked = select(Device.id).filter_by(
-                site_id=self.site_id, token_digest=self.digest(token), revoked=True
-            )
-            return session.scalar(asked) is not None
-
 
 @cache
 def _nobody() -> str:

@@ -1,6 +1,7 @@
 """The door for acts that waited on a device, and the page on which a person confirms them."""
 
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from functools import wraps
 from typing import Final, ParamSpec
 from uuid import UUID, uuid5
@@ -21,7 +22,7 @@ from traceability.actions.prime.waiting import (
 )
 from traceability.domain.act_cards import Act
 from traceability.domain.people import Right
-from traceability.errors import Busy, Refused, SignInNeeded, StoreAway, StoreFull, UnknownCode
+from traceability.errors import BadValue, Busy, Refused, SignInNeeded, StoreAway, StoreFull, UnknownCode
 from traceability.messages import say_refusal, say_verdict
 from traceability.offline_messages import why_words
 from traceability.reads.trolley import circuit_id, trolley
@@ -71,9 +72,10 @@ def never_lost(view: View) -> View:
 
 def _why_wait(number: str, claim: Claim | str | None) -> tuple[str, ...]:
     ours, at = session.services(), session.device()
-    moment = device_moment(_body().get("at"))
+    moment, told = _moment()
     signed = claim if isinstance(claim, Claim) else None
-    why = reasons_to_wait(
+    why = () if told else ("clock-unreadable",)
+    why += reasons_to_wait(
         moment,
         ours.now(),
         signed_out_at=signed.signed_out_at if signed else None,
@@ -107,7 +109,7 @@ def _keep(number: str, claim: Claim | str | None, why: tuple[str, ...]) -> Respo
             number=number[:20],
             device_id=signed.device_id if signed else at.device_id,
             person_id=signed.person_id if signed else None,
-            at=device_moment(body.get("at")),
+            at=_moment()[0],
             what=_what(body),
             why=why,
             said={name: str(body[name])[:100] for name in SAID if body.get(name)},
@@ -127,6 +129,14 @@ def _keep(number: str, claim: Claim | str | None, why: tuple[str, ...]) -> Respo
             "code": done.code,
         }
     )
+
+
+def _moment() -> tuple[datetime, bool]:
+    """Return the device's own time of the act, and whether it told one."""
+    try:
+        return device_moment(_body().get("at")), bool(_body().get("at"))
+    except BadValue:
+        return session.services().now(), False
 
 
 def _what(body: Mapping[str, object]) -> str:

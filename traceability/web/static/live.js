@@ -5,12 +5,14 @@ const EVERY = 1000; // ms
 const ANSWER_WITHIN = 5000;
 
 export class Live {
-  // came(answer): something new; reached(yes): whether the server answers.
-  constructor(number, after, { came, reached }) {
+  // came(answer): something new; reached(yes): whether the server answers;
+  // refused(): this device may not see it any more.
+  constructor(number, after, { came, reached, refused }) {
     this.url = `/prime/${encodeURIComponent(number)}/after`;
     this.after = after;
     this.came = came;
     this.reached = reached;
+    this.refused = refused;
     this.tag = "";
     document.addEventListener("visibilitychange", () => this.ask());
     this.ask();
@@ -48,6 +50,7 @@ export class Live {
       this.reached(false);
       return;
     }
+    if (response.status === 403) this.refused();
     this.reached(![502, 503, 504].includes(response.status));
     if (!answer || answer.after === undefined) return;
     this.tag = response.headers.get("ETag") ?? "";

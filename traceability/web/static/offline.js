@@ -20,6 +20,8 @@ export async function saidKept(count, why, lost, newest) {
   const [word, sentence, more] = {
     network: ["Kept", "No network. Kept, not checked", UNCHECKED],
     busy: ["Kept", "The server did not answer yet", "It is sent again by itself. Go on."],
+    revoked: ["Kept", "This device was taken out of use",
+      "They wait here. Sign in to send them: a person then confirms each one. Scan on another device."],
     "sign-in": ["Kept", "Sign in to go on", "What was scanned is kept on this device and sent after that."],
   }[why];
   const held = count === 1 ? "1 scan kept" : `${count} scans kept`;
@@ -30,7 +32,8 @@ export async function saidKept(count, why, lost, newest) {
   if (lost) lines.push(`${lost === count ? "Kept on this page only" : `${lost} of them on this page only`}: leave it open until it is sent.${await whyHere(newest)}`);
   else if (!promised) lines.push("This browser may clear what it keeps when it runs full: send before long.");
   else if (name && why === "network") lines.push(`Acts of ${name}. Signing needs the network.`);
-  const choices = why === "sign-in" ? [{ value: "", label: "Sign in", act: "sign-in" }] : [];
+  if (why === "revoked") await forget().catch(() => {});
+  const choices = why === "sign-in" || why === "revoked" ? [{ value: "", label: "Sign in", act: "sign-in" }] : [];
   return { verdict: "none", word, sentence, lines, choices };
 }
 

@@ -113,7 +113,7 @@ let moved = alone("ct.queue.move", moveOld);
 // ---- the queue -----------------------------------------------------------------------------------
 export class Queue {
   // answered(entry, answer): the server answered. kept(count, why, lost, newest): why is "network",
-  // "busy", "sign-in" or "" once nothing waits; lost: how many would be lost if this page were closed.
+  // "busy", "sign-in", "revoked" (the device was taken out of use) or "" once nothing waits; lost: how many would be lost if this page were closed.
   // dropped(entry, why): an act of the kind "now" could not be sent and is gone.
   constructor({ answered, kept, dropped = () => {} }) {
     this.answered = answered;
@@ -226,6 +226,7 @@ export class Queue {
     }
     if ([502, 503, 504, 507].includes(response.status)) return "busy";
     if (response.status === 401) return "sign-in";
+    if (response.status === 403 && answer.code === "device-not-enrolled") return "revoked";
     if (response.status === 500) {
       this.tries = this.last === body.request_id ? this.tries + 1 : 1;
       this.last = body.request_id;

@@ -1,5 +1,5 @@
 // The trolley page: each scan and each touch is kept, sent in order, and answered on the strip.
-import { drawKnown, makeReady, remember, saidDropped, saidKept } from "./offline.js";
+import { drawKnown, forget, makeReady, remember, saidDropped, saidKept } from "./offline.js";
 import { Live } from "./live.js";
 import { NEED_NETWORK, keepOf } from "./may_be_kept.js";
 import { Queue } from "./queue.js";
@@ -260,6 +260,11 @@ const live = new Live(number, page.dataset.after, {
   reached(yes) {
     isAway = !yes;
     if (!queue.why) networkSays(queue.length, yes ? "" : "network");
+  },
+  refused() {
+    live.stop();
+    forget().catch(() => {});
+    sayQuietly(`This device was taken out of use. ${queue.length} kept here are not lost: sign in, and a person confirms them.`);
   },
   came(answer, first) {
     page.dataset.after = answer.after;
