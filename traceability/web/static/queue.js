@@ -202,7 +202,10 @@ export class Queue {
       const outcome = await this.#sendOne(first);
       if (typeof outcome === "string") return outcome;
       if (outcome.failed) this.aside.add(first.n);
-      else await remove(first);
+      else {
+        await remove(first);
+        this.length = Math.max(0, this.length - 1);
+      }
       this.failed = 0;
       this.why = "";
       this.answered(first, outcome.answer);

@@ -31,6 +31,7 @@ let context = null;
 // ---- sending -------------------------------------------------------------------------------------
 const queue = new Queue({
   answered(entry, answer) {
+    networkSays(queue.length, "");
     if (!entry.url.startsWith(`/prime/${number}/`)) return; // of another prime: its page shows it
     show(answer);
     remember(number, answer, entry.body.text);
@@ -54,7 +55,8 @@ let isAway = isShell; // the server did not answer when it was asked last
 
 function networkSays(count, why) {
   const held = count ? `${count} kept` : "";
-  const says = why === "network" ? `No network. ${held}`.trim() : why && held ? held : "Network on";
+  const sending = count > 2 ? `Sending, ${count} to go` : "Network on"; // one or two are on their way
+  const says = why === "network" ? `No network. ${held}`.trim() : why && held ? held : sending;
   if (network.textContent !== says) network.textContent = says;
 }
 
