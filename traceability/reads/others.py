@@ -22,6 +22,7 @@ class OthersAct:
     """Canonical JSON."""
     who: str
     device: str
+    """Its name; empty for a browser that is none of the unit's devices."""
 
 
 def newest_act(session: Session, site_id: UUID, number: str) -> int:
@@ -42,7 +43,14 @@ def acts_after(
 ) -> list[OthersAct]:
     """Return the acts of all devices but one after that number, oldest first."""
     rows = (
-        select(LedgerEvent.number, LedgerEvent.kind, LedgerEvent.body, Person.name, Device.name)
+        select(
+            LedgerEvent.number,
+            LedgerEvent.kind,
+            LedgerEvent.body,
+            Person.name,
+            Device.name,
+            Device.enrolled,
+        )
         .join(
             TrolleyAct,
             (TrolleyAct.site_id == LedgerEvent.site_id)
@@ -68,6 +76,6 @@ def acts_after(
     if besides is not None:
         rows = rows.where(TrolleyAct.device_id != besides)
     return [
-        OthersAct(number=no, kind=kind, body=body, who=who or "", device=device or "")
-        for no, kind, body, who, device in session.execute(rows)
+        OthersAct(number=no, kind=kind, body=body, who=who or "", device=device if enrolled else "")
+        for no, kind, body, who, device, enrolled in session.execute(rows)
     ]

@@ -11,7 +11,7 @@ const PERSON = [
   /^https?:\/\/\S*[/?&;](?:8018|725\d)[/=]/iu,
 ];
 // Digits that may be a patient's number behind a lost separator.
-const MAY_HIDE_ONE = /8018|725\d|\+\//u;
+const MAY_HIDE_ONE = /8018|725\d|\+\/|=;|='|=#|&#/u;
 const PRODUCT = [
   /^\(?0[12]\)?\d{14}/u, // GS1, with a trade item number first
   /^\+[A-Z][0-9A-Z]{3,}/u, // HIBC supplier form, primary
@@ -20,7 +20,7 @@ const PRODUCT = [
 ];
 const GS1_SYMBOL = /^\](?:C1|e0|d2|Q3|J1)/u;
 const BADGE = /^(?:CTB\.|8017\d{18}$)/u;
-const OWN = /^CT[0-9A-Z]\./u;
+const OWN = /^CT[0-9A-Z]\.[0-9A-Z.-]+$/u;
 // Signing, ending and discarding need the network: nothing of them waits, and no badge lies here.
 export const NEED_NETWORK = new Set(["NEXT", "SIGN", "DISCARD", "TAKEOVER", "NEW-PRODUCT", "HELP"]);
 
