@@ -19,6 +19,8 @@ from traceability.correction_messages import (
 )
 from traceability.errors import Refused
 from traceability.notice_messages import not_done_words, say_notice
+from traceability.offline_messages import VERDICTS as KEPT_VERDICTS
+from traceability.offline_messages import clash_line, say_hand_over
 from traceability.run_messages import say_extra
 from traceability.shelf_messages import say_at_shelf
 from traceability.step_messages import ACTS as STEP_ACTS
@@ -147,6 +149,8 @@ def _placed(facts: Facts) -> Words:
         sentence = f"{name}. {facts.get('place')}" if facts.get("place") != name else name
     if isinstance(added, int) and added > 1:
         sentence = f"{name}, {number_word(added)} added"
+    if facts.get("clash"):
+        return sentence, [f"{lot_line(facts)}.", clash_line(facts)]
     same = "Same lot as before. " if facts.get("same_lot") else ""
     over = facts.get("not_placed")
     extra = f"{over} of them found no open place and are not recorded." if over else ""
@@ -493,6 +497,7 @@ def _plain_code(facts: Facts) -> Words:
 
 
 _VERDICTS: Final[Mapping[str, Callable[[Facts], Words]]] = {
+    **KEPT_VERDICTS,
     "placed": _placed,
     "same-scan": _same_scan,
     "wrong-type": _wrong_type,
@@ -1040,6 +1045,10 @@ _EVENTS: Final[Mapping[str, str]] = {
     "custody-passed": "Passed on",
     "shelf-checked": "Looked at",
     "told-by-hand": "Told by hand",
+    "prime-paused": "Prime paused",
+    "prime-taken-over": "Prime taken over",
+    "act-waits": "Kept without a network, waits for a person",
+    "act-settled": "A kept act was looked at",
     "circuit-opened": "Opened; its use-by is shorter now",
     "work-days-set": "Work days set",
     "notice-opened": "Notice opened",
@@ -1104,6 +1113,8 @@ def _elsewhere(kind: str, body: Facts) -> str:
             return f"copy {copy}" if copy else ""
         case "prime-entered-late" | "foreign-listed":
             return _parts_told(body)
+        case "prime-paused" | "prime-taken-over" | "act-waits" | "act-settled":
+            return say_hand_over(kind, body)
         case _:
             return (
                 say_extra(kind, body)
@@ -1123,4 +1134,5 @@ def say_event(kind: str, body: Facts) -> str:
     codes = [str(code) for code in cautions] if isinstance(cautions, list) else []
     said_cautions = f". {'; '.join(say_cautions(codes))}" if codes else ""
     disputed = ". Disputed: both claims are kept" if body.get("disputed") is True else ""
+    disputed += ". Kept on the device and sent later" if body.get("claimed") else ""
     return f"{line}{': ' if detail else ''}{detail}{said_cautions}{disputed}"

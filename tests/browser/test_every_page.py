@@ -13,6 +13,10 @@ from tests.browser.unit import TYPE, Unit
 SEEN_ELSEWHERE = {
     "prime.end_page",  # of a prime that is under way: `test_from_scan_to_recall.py` goes there
     "trolley.page",
+    "live.after",  # no page: `test_two_devices.py`
+    "offline.worker",
+    "offline.shell",  # shown without a network: `test_offline.py`
+    "pauses.page",  # of a prime that is under way: `test_two_devices.py`
     "recall.answered",
     "recall_pictures.pictures",  # of an answer: `test_from_scan_to_recall.py` goes there
     "notices.new_page",  # of who works on notices: `test_notices.py`

@@ -58,7 +58,7 @@ GROWING: Final = (
     "circuit|circuit_on_run|circuit_phase|circuit_place|circuit_way|event|hold|kept_apart|lot|part|"
     "patient|prime|print_order|request|run|run_patient|shelf_check|signature|told_by_hand|"
     "stock_change|stock_level|stock_receipt|"
-    "trolley_act|additive|custody|equipment_place|equipment_use|run_mode|run_part"
+    "trolley_act|prime_pause|prime_pair|waiting_act|additive|custody|equipment_place|equipment_use|run_mode|run_part"
 )
 """Tables that grow as long as the service runs; all others hold a unit's lists."""
 

@@ -50,6 +50,10 @@ SAYS_NOTHING = {
     "released",
     "kept-for-inspection",
     "custody-passed",
+    "prime-paused",
+    "prime-taken-over",
+    "act-waits",  # nothing went in
+    "act-settled",
     "mode-set",
     "prime-signed",
     "stock-moved",

@@ -12,10 +12,11 @@ from playwright.sync_api import Browser, BrowserContext, Page
 PAGE = """<!doctype html><html lang="en"><title>t</title><main></main>
 <script type="module" src="/page.js"></script>"""
 SCRIPT = """import { Queue } from "/static/queue.js";
-window.answers = []; window.states = [];
+window.answers = []; window.states = []; window.dropped = [];
 window.queue = new Queue({
   answered: (entry, answer) => window.answers.push([entry.body.request_id, answer]),
   kept: (count, why, lost) => window.states.push([count, why, lost]),
+  dropped: (entry) => window.dropped.push(entry.body.request_id),
 });
 window.put = (...ids) => {
   for (const id of ids) window.queue.put("/prime/C-1/scan", { request_id: id });
@@ -92,7 +93,54 @@ def test_without_a_network_scans_wait_and_then_go_in_order(
     assert answered(page, 3) == ["a", "b", "c"]
     assert server.heard == ["a", "b", "c"]
     page.wait_for_function("window.states.at(-1)[0] === 0")
-    assert page.evaluate("localStorage.getItem('ct.queue')") is None
+    assert kept(page) == []
+
+
+def kept(page: Page) -> list[str]:
+    """Return the ids of what lies in the device's own store."""
+    found: list[str] = page.evaluate(
+        """async () => {
+          const { keptActs } = await import("/static/device_store.js");
+          return (await keptActs()).map(({ body }) => body.request_id);
+        }"""
+    )
+    return found
+
+
+def test_what_an_older_page_kept_is_moved_into_the_store_and_sent_first(
+    page: Page, context: BrowserContext, server: Answerer, address: str
+) -> None:
+    context.set_offline(True)
+    page.evaluate(
+        """() => localStorage.setItem("ct.queue", JSON.stringify(["a", "b"].map(
+             (id) => ({ url: "/prime/C-1/scan", body: { request_id: id } }))))"""
+    )
+    page.close()
+    context.set_offline(False)
+    server.status = [503, 200, 200, 200]
+    fresh = opened(context.new_page(), address)
+    fresh.evaluate("put('c')")
+    fresh.wait_for_function("window.states.some(([, why]) => why === 'busy')")
+    assert fresh.evaluate("localStorage.getItem('ct.queue')") is None
+    assert answered(fresh, 3) == ["a", "b", "c"]
+    assert server.heard == ["a", "a", "b", "c"]
+    assert kept(fresh) == []
+
+
+def test_what_names_a_person_is_sent_at_once_or_not_at_all(
+    page: Page, context: BrowserContext, server: Answerer
+) -> None:
+    context.set_offline(True)
+    page.evaluate("put('a'); window.queue.put('/prime/C-1/scan', { request_id: 'p' }, 'now')")
+    page.evaluate("window.queue.put('/prime/C-1/scan', { request_id: 'm' }, 'page')")
+    page.wait_for_function("window.dropped.length === 1 && window.states.at(-1)?.[0] === 2")
+    assert page.evaluate("[window.dropped[0], window.states.at(-1)[2]]") == ["p", 1]
+    assert kept(page) == ["a"]
+    context.set_offline(False)
+    assert answered(page, 2) == ["a", "m"]
+    page.evaluate("window.queue.put('/prime/C-1/scan', { request_id: 'q' }, 'now')")
+    assert answered(page, 3) == ["a", "m", "q"]
+    assert server.heard == ["a", "m", "q"]
 
 
 def test_a_reload_loses_nothing_and_keeps_the_ids(
@@ -150,7 +198,8 @@ def test_where_nothing_can_be_stored_scans_wait_on_the_page_and_it_says_so(
     page: Page, context: BrowserContext, server: Answerer
 ) -> None:
     page.evaluate(
-        "() => { Storage.prototype.setItem = () => { throw new DOMException('full'); }; }"
+        """() => { IDBObjectStore.prototype.put = () => {
+             throw new DOMException("full", "QuotaExceededError"); }; }"""
     )
     context.set_offline(True)
     page.evaluate("put('a', 'b')")
@@ -160,16 +209,36 @@ def test_where_nothing_can_be_stored_scans_wait_on_the_page_and_it_says_so(
     assert server.heard == ["a", "b"]
 
 
+def test_a_store_that_is_emptied_under_the_page_loses_nothing_while_it_stays_open(
+    page: Page, context: BrowserContext, server: Answerer
+) -> None:
+    context.set_offline(True)
+    page.evaluate("put('a', 'b')")
+    page.wait_for_function("window.states.at(-1)?.[0] === 2 && window.states.at(-1)[2] === 0")
+    page.evaluate(
+        """() => new Promise((done) => {
+             const gone = indexedDB.deleteDatabase("ct");
+             gone.onsuccess = done; })"""
+    )
+    page.evaluate("put('c')")
+    page.wait_for_function("window.states.some(([count, , lost]) => count === 3 && lost === 2)")
+    context.set_offline(False)
+    assert answered(page, 3) == ["a", "b", "c"]
+    assert server.heard == ["a", "b", "c"]
+
+
 def test_two_windows_keep_the_order_and_what_one_sends_again_is_the_same_request(
     page: Page, context: BrowserContext, server: Answerer, address: str
 ) -> None:
     other = opened(context.new_page(), address)
     context.set_offline(True)
     page.evaluate("put('a', 'b', 'c')")
-    page.wait_for_function("window.states.length > 0")
+    page.wait_for_function("window.states.some(([count]) => count === 3)")
     context.set_offline(False)
     other.evaluate("window.queue.send()")
     page.evaluate("window.queue.send()")
-    page.wait_for_function("localStorage.getItem('ct.queue') === null", timeout=20_000)
+    page.wait_for_function("window.states.at(-1)[0] === 0", timeout=20_000)
+    other.wait_for_function("window.states.at(-1)[0] === 0", timeout=20_000)
+    assert kept(page) == []
     # A browser may tell one window late of what the other stored.
     assert list(dict.fromkeys(server.heard)) == ["a", "b", "c"]

@@ -103,6 +103,10 @@ class Kind(StrEnum):
     STEPS_SET = "steps-set"
     STEP_SAID = "step-said"
     STEP_TAKEN_BACK = "step-taken-back"
+    PRIME_PAUSED = "prime-paused"
+    PRIME_TAKEN_OVER = "prime-taken-over"
+    ACT_WAITS = "act-waits"
+    ACT_SETTLED = "act-settled"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,6 +31,7 @@ from traceability.storage.lookup import (
     signatures_of,
     standing_of,
 )
+from traceability.storage.pause_lookup import hand_overs, open_pause, pair_of
 from traceability.storage.people import Person
 from traceability.storage.shelf_lookup import looks_at, way_of
 
@@ -74,6 +75,11 @@ class CircuitFacts:
     helper: str
     primer_id: UUID | None
     helper_id: UUID | None
+    paused_at: datetime | None
+    """Since when nobody works at its prime; None: somebody does, or it has ended."""
+    paused_by: str
+    handed_over: tuple[datetime, ...]
+    """When another pair took its prime over, first to last."""
     place: str
     place_id: UUID | None
     ended_at: datetime | None
@@ -153,6 +159,9 @@ def facts_of(
     phases = tuple(phases_of(session, circuit, as_of_no))
     here = next((stay for stay in stays if stay[1].until is None), None)
     kept = circuit.kept_id and session.get(KeptApart, circuit.kept_id)
+    primer_id, helper_id = pair_of(session, circuit, as_of_no)
+    is_priming = standing.phase is Phase.PRIMING and as_of_no is None
+    pause = open_pause(session, circuit) if is_priming else None
     return CircuitFacts(
         id=circuit.id,
         number=circuit.number,
@@ -168,10 +177,13 @@ def facts_of(
         state=state_at(standing, now),
         standing=standing,
         begun_at=circuit.begun_at,
-        primer=_name(session, circuit.site_id, circuit.primer_id),
-        helper=_name(session, circuit.site_id, circuit.helper_id),
-        primer_id=circuit.primer_id,
-        helper_id=circuit.helper_id,
+        primer=_name(session, circuit.site_id, primer_id),
+        helper=_name(session, circuit.site_id, helper_id),
+        primer_id=primer_id,
+        helper_id=helper_id,
+        paused_at=pause.valid_from if pause else None,
+        handed_over=hand_overs(session, circuit, as_of_no),
+        paused_by=_name(session, circuit.site_id, pause.paused_by) if pause else "",
         place=here[1].name if here else "",
         place_id=here[0] if here else None,
         ended_at=prime.valid_from if prime else None,

@@ -22,6 +22,7 @@ from traceability.storage.projections.lives import sayings
 from traceability.storage.runs import CircuitOnRun, RunPatient
 from traceability.storage.scans import PrintOrder, TrolleyAct
 from traceability.storage.shelf import CircuitWay, ShelfCheck, ToldByHand
+from traceability.storage.waiting_acts import WaitingAct
 
 ENTRIES: Final = ("recorded_no", "superseded_no")
 
@@ -68,6 +69,7 @@ def happenings(
         (ShelfCheck, ShelfCheck.circuit_id),
         (ToldByHand, ToldByHand.circuit_id),
         (CircuitWay, CircuitWay.circuit_id),
+        (WaitingAct, WaitingAct.circuit_id),
         (Correction, Correction.subject_id),
     )
     return _judged(session, site_id, circuit_id, told(session, site_id, numbers, as_of_no))

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Final
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase
@@ -19,6 +19,7 @@ from traceability.storage.circuits import Circuit, CircuitPlace
 from traceability.storage.kept_apart import KeptApart
 from traceability.storage.ledger import LedgerEvent
 from traceability.storage.lookup import circuit_by_number, in_place, phase_of, sheet_of
+from traceability.storage.pause_lookup import open_pause, pair_of
 from traceability.storage.people import Person
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.site import Place
@@ -60,6 +61,11 @@ class TrolleyFacts:
     """Scans that this device had kept without a network, that were asked back when they came, and
     that nobody has scanned again since: only the last of them is on the strip."""
     steps: StepsFacts = NO_STEPS
+    paused_at: datetime | None = None
+    """Since when nobody works at it; None: somebody does."""
+    paused_by: str = ""
+    after: int = 0
+    """Number of the last act on this prime: what comes later is asked for by it."""
 
 
 LATE: Final = timedelta(seconds=20)
@@ -83,14 +89,15 @@ def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> Tr
     filled = in_place(session, circuit)
     act = last_act(session, circuit, device_id)
     last = None if act is None else _last(act)
+    (primer, helper), pause = pair_of(session, circuit), open_pause(session, circuit)
     return TrolleyFacts(
         circuit_id=circuit.id,
         number=circuit.number,
         circuit_type=circuit.circuit_type,
         sheet=sheet,
         place=_place(session, circuit),
-        primer=_name(session, site_id, circuit.primer_id),
-        helper=_name(session, site_id, circuit.helper_id),
+        primer=_name(session, site_id, primer),
+        helper=_name(session, site_id, helper),
         begun_at=circuit.begun_at,
         priming=phase_of(session, circuit).phase == Phase.PRIMING,
         filled=tuple(filled),
@@ -102,7 +109,18 @@ def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> Tr
         last=last,
         asked_back=_asked_back(session, circuit, device_id),
         steps=steps_facts(session, circuit),
+        paused_at=pause.valid_from if pause else None,
+        paused_by=_name(session, site_id, pause.paused_by) if pause else "",
+        after=last_number(session, circuit),
     )
+
+
+def last_number(session: Session, circuit: Circuit) -> int:
+    """Return the number of the last act on this prime, of any device; 0 before the first."""
+    rows = select(func.max(TrolleyAct.recorded_no)).where(
+        TrolleyAct.site_id == circuit.site_id, TrolleyAct.circuit_id == circuit.id
+    )
+    return session.scalar(rows) or 0
 
 
 def _asked_back(session: Session, circuit: Circuit, device_id: UUID) -> tuple[LastAct, ...]:

@@ -71,6 +71,14 @@ class Sent:
     unsaid: frozenset[str] = frozenset()
     """Names of moments that the request did not say: the server's own time stands in them, another
     one on every repeat, so they are no part of what was asked."""
+    claimed: Mapping[str, Plain] | None = None
+    """How an act that waited on its device came in: its number there, who was signed in when it was
+    sent, and what proves whose it is. None: it came at once, from who is signed in."""
+
+    @property
+    def waited(self) -> bool:
+        """Whether it was done earlier without a network: it has happened, whatever one thinks."""
+        return self.claimed is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +104,8 @@ class OpenLedger:
         head, recorded_before = self.head, self.head.recorded_at
         if recorded_before is not None and self.now < recorded_before:
             body = {**body, "clock_set_back_from": recorded_before}
+        if self.sent.claimed is not None:
+            body = {**body, "claimed": self.sent.claimed}
         added = LedgerEvent(
             site_id=head.site_id,
             number=head.number + 1,

@@ -16,6 +16,7 @@ from traceability.storage import (
     notice_tasks,
     notices,
     part_counts,
+    pauses,
     people,
     pictures,
     requests,
@@ -26,6 +27,7 @@ from traceability.storage import (
     site,
     steps,
     stock,
+    waiting_acts,
 )
 from traceability.storage.base import Base
 
@@ -46,6 +48,7 @@ __all__ = [
     "notice_tasks",
     "notices",
     "part_counts",
+    "pauses",
     "people",
     "pictures",
     "requests",
@@ -56,6 +59,7 @@ __all__ = [
     "site",
     "steps",
     "stock",
+    "waiting_acts",
 ]
 
 metadata = Base.metadata

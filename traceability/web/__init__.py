@@ -17,8 +17,10 @@ from traceability.web import (
     filters,
     headers,
     health,
+    kept_acts,
     labels,
     lists,
+    live,
     lots,
     moves,
     notice_acts,
@@ -26,6 +28,8 @@ from traceability.web import (
     notice_papers,
     notice_work,
     notices,
+    offline,
+    pauses,
     people,
     people_drill,
     policy,
@@ -95,6 +99,10 @@ PARTS = (
     exceptions,
     work_days,
     scanner,
+    offline,
+    live,
+    pauses,
+    kept_acts,
 )
 
 

@@ -37,6 +37,7 @@ def register(app: Flask) -> None:
             "who": person,
             "rights": {str(right) for right in person.rights} if person else set(),
             "device": session.device(),
+            "revoked": session.is_revoked(),
             "now": ours.now(),
             "zone_key": ours.settings.zone,
             "zone_name": f"{ours.now().astimezone(ours.settings.zone_info):%Z}",

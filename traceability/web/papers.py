@@ -76,7 +76,9 @@ def _primed(circuit: CircuitFacts) -> str:
     if circuit.ended_at is None:
         return "elsewhere, not recorded here" if circuit.origin == "foreign" else "not recorded"
     fill = f", {circuit.fill_ml} ml" if circuit.fill_ml else ""
-    return f"{moment(circuit.ended_at)}, {WAYS.get(circuit.way, circuit.way)}{fill}"
+    taken = "; ".join(moment(each) for each in circuit.handed_over)
+    hands = f"; taken over by another pair {taken}" if taken else ""
+    return f"{moment(circuit.ended_at)}, {WAYS.get(circuit.way, circuit.way)}{fill}{hands}"
 
 
 def _contents(circuit: CircuitFacts, contents: ContentsFile) -> str:

@@ -12,6 +12,7 @@ from traceability.actions.lists.devices import SetDevice, set_device
 from traceability.actions.once import Sent, Site
 from traceability.domain.people import Right
 from traceability.errors import BadValue, DeviceNotEnrolled, NotAllowed, SignInNeeded
+from traceability.security.claims import Claim, claim_of, key_text, reference_of
 from traceability.security.roles import service_device
 from traceability.security.sign_in import AtDevice, Door, SignedIn
 from traceability.wiring import Services
@@ -20,6 +21,10 @@ DEVICE_COOKIE: Final = "ct_device"
 SIGN_IN_COOKIE: Final = "ct_signed_in"
 MOMENTS: Final = ("at", "off_at", "on_at")
 """Fields in which the server's own time stands where the request says none."""
+NOBODY_ASKED: Final = frozenset(
+    {"static", "health.alive", "health.ready", "offline.worker", "offline.shell"}
+)
+"""What is the same for everybody, so nobody asks who is there."""
 KEEP_DEVICE: Final = timedelta(days=3650)
 
 
@@ -44,14 +49,27 @@ def register(app: Flask) -> None:
 
     @app.before_request
     def _arrive() -> None:
-        g.device = g.who = g.new_device_token = g.new_sign_in_token = None
-        if request.endpoint in {"static", "health.alive", "health.ready"}:
+        g.device = g.who = g.new_device_token = g.new_sign_in_token = g.claim = None
+        g.revoked = False
+        if request.endpoint in NOBODY_ASKED:
             return
         token = request.cookies.get(DEVICE_COOKIE, "")
         g.device = door().device(token) if token else None
+        # Taken out of use, or given to another browser: this one is no longer what it was.
+        g.revoked = bool(token) and g.device is None
         signed = request.cookies.get(SIGN_IN_COOKIE, "")
         if g.device is not None and signed:
             g.who = door().who(signed, g.device.device_id)
+        proof = request.headers.get("CT-Claim", "")
+        if proof:
+            g.claim = claim_of(
+                door(),
+                proof,
+                request.headers.get("CT-Act", ""),
+                request.path,
+                request.get_data(),
+                g.who.person_id if g.who else None,
+            )
 
     @app.after_request
     def _leave(response: Response) -> Response:
@@ -86,6 +104,26 @@ def who() -> SignedIn | None:
     """Return who is signed in here."""
     found: SignedIn | None = g.who
     return found
+
+
+def is_revoked() -> bool:
+    """Tell whether this browser was a device that the unit took out of use."""
+    return bool(g.get("revoked"))
+
+
+def claim() -> Claim | str | None:
+    """Return whose the act of this request is by its own proof; see `security.claims`."""
+    found: Claim | str | None = g.get("claim")
+    return found
+
+
+def act_key() -> dict[str, str] | None:
+    """Return what this sign-in's page marks its acts with; None: nobody is signed in."""
+    person, token = who(), request.cookies.get(SIGN_IN_COOKIE, "")
+    if person is None or not token:
+        return None
+    ref = reference_of(door(), token)
+    return {"ref": ref, "key": key_text(door(), ref), "name": person.name}
 
 
 def may(right: Right) -> bool:
@@ -157,11 +195,23 @@ def sent(request_id: str | None) -> Sent:
     found, person = need_device(), who()
     body = request.get_json(silent=True) if request.is_json else request.form
     said = body if isinstance(body, Mapping) else {}
+    unsaid = frozenset(name for name in MOMENTS if not said.get(name))
+    proved, asked = claim(), key(request_id, "request id")
+    if isinstance(proved, Claim) and person is not None:
+        # Whoever is signed in now only sends it; it is the act of who did it, where it was done.
+        late = proved.waited or proved.person_id != person.person_id
+        return Sent(
+            device_id=proved.device_id,
+            actor_id=proved.person_id,
+            request_id=asked,
+            unsaid=unsaid,
+            claimed=proved.words(person.person_id) if late else None,
+        )
     return Sent(
         device_id=found.device_id,
         actor_id=person.person_id if person else None,
-        request_id=key(request_id, "request id"),
-        unsaid=frozenset(name for name in MOMENTS if not said.get(name)),
+        request_id=asked,
+        unsaid=unsaid,
     )
 
 

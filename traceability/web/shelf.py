@@ -10,6 +10,7 @@ from traceability.reads.can_prime import can_prime
 from traceability.reads.lists import SiteFacts, site_facts
 from traceability.reads.notice_tasks import flags
 from traceability.reads.shelf import OnShelf, Shelf, shelf
+from traceability.reads.waiting_acts import how_many_wait
 from traceability.shelf_messages import TOLD_OF, say_findings, say_reasons
 from traceability.shelf_papers import shelf_dates, shelf_sheet
 from traceability.web import session
@@ -28,7 +29,7 @@ def page() -> ResponseReturnValue:
     with ours.reads() as reads:
         found = shelf(reads, ours.site.id, now)
         stock = lines_for_shelf(can_prime(reads, ours.site.id, now, zone))
-        named = flags(reads, ours.site.id)
+        named, waits = flags(reads, ours.site.id), how_many_wait(reads, ours.site.id)
     drawn = shelf_days(found, now, zone)
     at = session.device()
     return render_template(
@@ -37,6 +38,7 @@ def page() -> ResponseReturnValue:
         days_svg=Markup(drawn),  # noqa: S704 - our own drawing; its texts are escaped there
         stock=stock,
         flags=named,
+        waits=waits,
         say_reasons=say_reasons,
         say_findings=say_findings,
         told_of=TOLD_OF,

@@ -1,5 +1,6 @@
 """The trolley page, driven by scans alone: each scan and each act answers with the strip."""
 
+import json
 from collections.abc import Mapping
 from typing import Final
 
@@ -35,6 +36,7 @@ from traceability.reads.trolley import TrolleyFacts
 from traceability.web import session
 from traceability.web.camera import filled
 from traceability.web.forms import device_moment, number_in
+from traceability.web.kept_acts import never_lost
 from traceability.web.prime import the_primed, the_trolley
 from traceability.web.sign_in import badge_code
 from traceability.web.step_words import top_line
@@ -76,14 +78,14 @@ def page(number: str) -> ResponseReturnValue:
     session.need(Right.ACT)
     found = the_trolley(number)
     drawn = draw_plan(found)
-    last = found.last
+    last = None if found.paused_at else found.last
     said = say_verdict(last.verdict, last.code, last.facts) if last else welcome(found)
     strip = {
         "verdict": last.verdict if last else "none",
         "word": said.word,
         "sentence": said.sentence,
         "lines": [*said.lines, *asked_back_lines(found)],
-        "choices": choices_of(found) if last else [],
+        "choices": choices_of(found) if last or found.paused_at else [],
         "named": named_cards(said),
     }
     return render_template(
@@ -99,11 +101,14 @@ def page(number: str) -> ResponseReturnValue:
         next=next_step(found),
         steps=top_line(found.steps),
         pad_cards=PAD_CARDS,
+        after=found.after,
+        claim=claim_text(),
         nav="prime",
     )
 
 
 @pages.post("/prime/<number>/scan")
+@never_lost
 def scan(number: str) -> ResponseReturnValue:
     """Judge one scan, whatever it is: a part, a card, a badge, a tag."""
     body = _body()
@@ -135,6 +140,7 @@ def scan(number: str) -> ResponseReturnValue:
 
 
 @pages.post("/prime/<number>/act")
+@never_lost
 def act(number: str) -> ResponseReturnValue:
     """Do what a button or card says."""
     body = _body()
@@ -171,8 +177,7 @@ def _act(name: str, body: Mapping[str, object], found: TrolleyFacts) -> Response
         Act.NEXT: url_for("prime.end_page", number=number),
         Act.END: url_for("prime.end_page", number=number),
         Act.SIGN: url_for("prime.sign_page", number=number),
-        Act.PAUSE: url_for("shelf.page"),
-        Act.TAKE_OVER: url_for("sign_in.page", next=url_for("trolley.page", number=number)),
+        Act.TAKE_OVER: url_for("pauses.page", number=number),
         NEW_PRODUCT: url_for("lists.new_product", prime=number),
     }
     if name in onward:
@@ -242,7 +247,7 @@ def _go_past(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnV
 def _answer(number: str, done: Done) -> ResponseReturnValue:
     found = the_trolley(number)
     said = say_verdict(done.verdict, done.code, done.facts)
-    redirect = None
+    redirect = url_for("shelf.page") if done.code == "prime-paused" else None
     if done.code == "unknown-product" and done.facts.get("standard") != "none":
         redirect = url_for("lists.new_product", prime=number)
     choices = choices_of(found)
@@ -268,6 +273,12 @@ def _only_say(
     said = Said(word=WORDS["look-again"], sentence=sentence, lines=tuple(lines), speech=sentence)
     answer = strip_answer(found, "look-again", said, choices or [], tone="turn")
     return jsonify(answer | {"ask": ask})
+
+
+def claim_text() -> str:
+    """Return what this page marks its acts with, as JSON; empty: nobody is signed in."""
+    found = session.act_key()
+    return json.dumps(found) if found else ""
 
 
 def _body() -> Mapping[str, object]:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from traceability.actions.once import Done
+from traceability.actions.prime.pause import PausePrime, pause_prime
 from traceability.actions.prime.say import Say, say
 from traceability.actions.prime.scan import GoOn, ScanAgain, go_on, scan_again
 from traceability.actions.prime.take_back import Dropped, Undo, dropped, undo
@@ -15,7 +16,7 @@ from traceability.reads.trolley import TrolleyFacts
 from traceability.web import session
 from traceability.web.forms import device_moment
 
-_SAYS: Final = {
+SAYS: Final = {
     Act.TICK: PartState.TICKED,
     Act.NOT_READABLE: PartState.LOT_NOT_READABLE,
     Act.NOT_FITTED: PartState.NOT_FITTED,
@@ -39,6 +40,10 @@ def _dropped(body: Mapping[str, object], found: TrolleyFacts) -> Done:
     return dropped(asked, site=session.site())
 
 
+def _pause(body: Mapping[str, object], found: TrolleyFacts) -> Done:
+    return pause_prime(PausePrime(**_common(body, found)), site=session.site())
+
+
 def _same(body: Mapping[str, object], found: TrolleyFacts) -> Done:
     return scan_again(ScanAgain(**_common(body, found)), site=session.site())
 
@@ -57,7 +62,7 @@ def _says(act: Act) -> Callable[[Mapping[str, object], TrolleyFacts], Done]:
     def does(body: Mapping[str, object], found: TrolleyFacts) -> Done:
         asked = Say(
             **_common(body, found),
-            state=_SAYS[act],
+            state=SAYS[act],
             slot=str(body.get("slot") or "") or _tickable(found, act),
             all_open=act is Act.TICK,
         )
@@ -75,6 +80,7 @@ DOES: Final[Mapping[str, Callable[[Mapping[str, object], TrolleyFacts], Done]]] 
     Act.UNDO: _undo,
     Act.DROPPED: _dropped,
     Act.SAME: _same,
+    Act.PAUSE: _pause,
     Act.AS_READ: _reading,
     "READING": _reading,
     "PLACE": _place,

@@ -11,7 +11,7 @@ from traceability.domain.sheets import Need
 from traceability.domain.trolley import WAY_ON, Finding
 from traceability.messages import Said
 from traceability.reads.trolley import TrolleyFacts
-from traceability.web.filters import new_request_id
+from traceability.web.filters import local, new_request_id
 from traceability.web.pictures.plan import Plan, PlanSlot, plan
 from traceability.web.step_words import next_step_button, top_line
 
@@ -92,6 +92,16 @@ def asked_back_lines(found: TrolleyFacts) -> list[str]:
 def welcome(found: TrolleyFacts) -> Said:
     """Return the strip of a prime at which nothing was done yet."""
     next_slot = found.sheet.slot(found.next_slot)
+    if found.paused_at is not None:
+        by = f" by {found.paused_by}" if found.paused_by else ""
+        return Said(
+            word="Paused",
+            sentence=f"Paused since {local(found.paused_at):%H:%M}{by}"[:44],
+            lines=(
+                "Another pair goes on? Card 13, take over. The same pair: go on scanning.",
+                missing_words(found) + ".",
+            ),
+        )
     if found.filled:
         named = next_slot.name if next_slot else ""
         return Said(
@@ -115,6 +125,8 @@ def _after_parts(found: TrolleyFacts) -> str:
 
 def choices_of(found: TrolleyFacts) -> list[dict[str, object]]:
     """Return what a person can answer to the last scan by touch."""
+    if found.paused_at is not None:
+        return [{"value": "", "label": "Take over", "act": str(Act.TAKE_OVER)}]
     last = found.last
     if last is None or last.verdict == "accepted":
         return []

@@ -125,6 +125,8 @@ def place_piece(
     facts = understood_facts(understood) | _place_facts(
         sheet, filled, str(parts[-1]["slot"]), len(parts)
     )
+    if context.ledger.sent.waited:
+        facts |= _clash(understood, sheet, parts)
     if len(parts) < scan.units:
         facts["not_placed"] = scan.units - len(parts)
     slot = sheet.slot(str(parts[-1]["slot"]))
@@ -136,6 +138,17 @@ def place_piece(
         facts["inside"] = len(inside)
         parts += inside
     return context.placed(parts, Finding.PLACED, facts)
+
+
+def _clash(
+    understood: Understood, sheet: Sheet, parts: list[dict[str, object]]
+) -> dict[str, Plain]:
+    """Return what was claimed twice: another device was quicker while this one had no network."""
+    if understood.piece.elsewhere is not None:
+        return {"clash": "piece", "circuit": understood.piece.elsewhere}
+    slot = sheet.slot(str(parts[-1]["slot"]))
+    over = slot is not None and int(str(parts[-1]["ordinal"])) > slot.count
+    return {"clash": "place"} if over else {}
 
 
 def _not_placed(

@@ -31,6 +31,13 @@ from traceability.storage.trolley_acts import last_act
 
 LACKING: Final = {Finding.LOT_NOT_IN_CODE, Finding.SERIAL_NOT_IN_CODE}
 """Findings after which a person may type what the code does not carry."""
+CLASHES: Final = (
+    Finding.SAME_SERIAL_ELSEWHERE,
+    Finding.ALL_RECORDED,
+    Finding.OTHER_DEVICE,
+)
+"""What another device did meanwhile. A scan that waited on its device has happened: it is written
+beside the other claim, and a person looks at both."""
 
 LONGEST: Final = 400
 """A product code longer than this is not kept; only its length is (identifier rule R-1)."""
@@ -121,6 +128,7 @@ def _scan(asked: ScanPart, session: Session, site: Site) -> Done:
         channel=asked.channel,
         slot=asked.slot,
         known=asked.known,
+        waived=CLASHES if asked.sent.waited else (),
     )
     return process_scan(scan, asked, asked.circuit_id, asked.at, session, site, {})
 

@@ -20,6 +20,7 @@ from traceability.storage.projections import (
     notice_life,
     notice_tasks,
     notices,
+    pauses,
     pictures,
     primes,
     run_extras,
@@ -27,6 +28,7 @@ from traceability.storage.projections import (
     shelf,
     steps,
     stock,
+    waiting_acts,
 )
 from traceability.storage.projections.registry import BY_KIND
 
@@ -43,6 +45,7 @@ __all__ = [
     "notice_life",
     "notice_tasks",
     "notices",
+    "pauses",
     "pictures",
     "primes",
     "project",
@@ -51,6 +54,7 @@ __all__ = [
     "shelf",
     "steps",
     "stock",
+    "waiting_acts",
 ]
 
 

@@ -28,7 +28,8 @@ function wallText(at, zone) {
 
 const base = document.querySelector("[data-now]");
 const loaded = performance.now();
-const started = base ? Date.parse(base.dataset.now) : Date.now();
+// A page that was kept on this device for times without a network has no server's time.
+const started = Date.parse(base?.dataset.now ?? "") || Date.now();
 
 export function serverNow() {
   return started + (performance.now() - loaded);

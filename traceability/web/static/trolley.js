@@ -1,4 +1,7 @@
 // The trolley page: each scan and each touch is kept, sent in order, and answered on the strip.
+import { drawKnown, forget, makeReady, remember, saidDropped, saidKept } from "./offline.js";
+import { Live } from "./live.js";
+import { NEED_NETWORK, keepOf } from "./may_be_kept.js";
 import { Queue } from "./queue.js";
 import { patchPlaces, patchPlan, showActs, showStrip, withLots } from "./strip.js";
 import { Pad } from "./pad.js";
@@ -14,8 +17,12 @@ const places = document.querySelector("[data-places]");
 const typed = document.querySelector("[data-typed]");
 const network = document.querySelector("[data-network]");
 const chosenFor = document.querySelector("[data-for]");
+const quiet = document.querySelector("[data-quiet]");
+// Without a network the page comes empty from this device; which prime it is stands in the address.
+const isShell = page.dataset.trolley === "";
+const number = page.dataset.trolley || decodeURIComponent(location.pathname.split("/")[2]);
+const knows = isShell ? await drawKnown(number) : true;
 const svg = page.querySelector("svg.plan");
-const number = page.dataset.trolley;
 const urls = { scan: `/prime/${number}/scan`, act: `/prime/${number}/act` };
 
 let chosen = ""; // the place touched: the next scan or act goes there
@@ -39,29 +46,48 @@ const pad = new Pad(typed, {
 // ---- sending -------------------------------------------------------------------------------------
 const queue = new Queue({
   answered(entry, answer) {
-    if (!Object.values(urls).includes(entry.url)) return; // of another prime: its page shows it
+    networkSays(queue.length, "");
+    if (!entry.url.startsWith(`/prime/${number}/`)) return; // of another prime: its page shows it
     show(answer);
     document.dispatchEvent(new CustomEvent("answered", { detail: { body: entry.body, answer } }));
+    remember(number, answer, entry.body.text);
   },
-  kept(count, why, lost) {
-    network.textContent = why === "network" ? `No network. ${count} kept` : why ? `${count} kept` : "Network on";
-    if (!count || !why) return;
-    const told = {
-      network: ["Kept", "No network. Sent when it returns", "Kept on this device; sent when it returns. Not checked yet: holds, dates. Go on."],
-      busy: ["Kept", "The server did not answer yet", "Kept on this device; sent again by itself. Go on."],
-      "sign-in": ["Kept", "Sign in to go on", "What was scanned is kept on this device and sent after that."],
-    }[why];
-    const scans = count === 1 ? "1 scan" : `${count} scans`;
-    const said = { verdict: "none", word: told[0], sentence: told[1], lines: [`${scans}. ${told[2]}`], choices: [] };
-    if (lost) said.lines.push("This device can store nothing more: leave this page open until it is sent.");
-    if (why === "sign-in") said.choices = [{ value: "", label: "Sign in", act: "sign-in" }];
-    if (strip.dataset.kept === `${why}${count}`) return; // said already
-    showStrip(strip, said);
-    showActs(acts, said);
-    strip.dataset.kept = `${why}${count}`;
-    sound("turn");
+  kept(count, why, lost, newest) {
+    networkSays(count, why);
+    const hasSaid = saidOfDropped;
+    saidOfDropped = false;
+    const state = `${why}${count}`;
+    if (!count || !why || hasSaid || strip.dataset.kept === state) return; // said already
+    strip.dataset.kept = state;
+    saidKept(count, why, lost, newest).then((said) => { if (strip.dataset.kept === state) say(said); });
+  },
+  dropped(entry) {
+    saidOfDropped = true;
+    say(saidDropped(entry, number));
   },
 });
+let saidOfDropped = false;
+let isAway = isShell; // the server did not answer when it was asked last
+
+function networkSays(count, why) {
+  const held = count ? `${count} kept` : "";
+  const sending = count > 2 ? `Sending, ${count} to go` : "Network on"; // one or two are on their way
+  const says = why === "network" ? `No network. ${held}`.trim() : why && held ? held : sending;
+  if (network.textContent !== says) network.textContent = says;
+}
+
+// Said by the page itself; nothing came from the server.
+function say(said) {
+  showStrip(strip, said);
+  showActs(acts, said);
+  sound("turn");
+}
+
+// A line that disturbs nothing: no sound, and the strip stays.
+function sayQuietly(line) {
+  quiet.textContent = line;
+  quiet.hidden = !line;
+}
 
 function body(more) {
   const made = { request_id: uuid7(), at: new Date().toISOString(), ...steps.body, ...more };
@@ -84,7 +110,8 @@ function scan(text, channel) {
     return;
   }
   if (isBadge(text)) badge = text;
-  queue.put(urls.scan, body({ text, channel }));
+  const keep = keepOf(text, channel);
+  queue.put(urls.scan, body({ text, channel }), badge && keep === "device" ? "page" : keep);
 }
 
 function act(name, choice) {
@@ -100,7 +127,7 @@ function act(name, choice) {
     showActs(acts, {});
     return;
   }
-  queue.put(urls.act, body(more));
+  queue.put(urls.act, body(more), NEED_NETWORK.has(name) ? "now" : badge ? "page" : "device");
 }
 
 // A pack of a photo: its id follows from the photo, so that the same one sent again is one act.
@@ -218,7 +245,7 @@ document.addEventListener("click", (event) => {
     return;
   }
   const next = event.target.closest("[data-next]");
-  if (next && (queue.length || steps.isAsked)) {
+  if (next && (queue.length || isAway || steps.isAsked)) {
     event.preventDefault(); // a step is said here; and what is kept goes first, then the next step
     next.blur();
     act("NEXT");
@@ -246,7 +273,54 @@ function openTyped(open) {
 // What the server wrote gets its lines under letters too.
 for (const line of strip.querySelectorAll(".do span, .what")) line.replaceChildren(withLots(line.textContent));
 ready();
+if (isShell) {
+  say({
+    verdict: "none", word: "Kept", sentence: "No network. Go on scanning", choices: [],
+    lines: [knows ? "This is what this device knew last. Scans are kept and sent when the network returns."
+      : "This device knows nothing of this prime yet. Scans are kept and sent when the network returns."],
+  });
+  networkSays(0, "network");
+} else {
+  remember(number);
+}
 queue.send();
+makeReady(sayQuietly);
+const live = new Live(number, page.dataset.after, {
+  reached(yes) {
+    isAway = !yes;
+    if (!queue.why) networkSays(queue.length, yes ? "" : "network");
+  },
+  refused() {
+    live.stop();
+    forget().catch(() => {});
+    sayQuietly(`This device was taken out of use. ${queue.length} kept here are not lost: sign in, and a person confirms them.`);
+  },
+  came(answer, first) {
+    page.dataset.after = answer.after;
+    if (svg?.isConnected) patchPlan(svg, answer.plan);
+    patchPlaces(places, answer.list);
+    ready();
+    showCount(answer);
+    if (answer.said && !first) sayQuietly(answer.said);
+    remember(number, answer);
+  },
+});
+addEventListener("pagehide", () => live.stop());
+addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
+
+// The count stands on the strip; it changes without the strip being read out again.
+function showCount({ recorded, of, next }) {
+  strip.setAttribute("aria-live", "off");
+  const left = strip.querySelector(".left");
+  left.replaceChildren(Object.assign(document.createElement("b"), { textContent: recorded }), " ",
+    Object.assign(document.createElement("span"), { textContent: `of ${of} recorded` }));
+  const button = acts.querySelector("[data-next]");
+  if (button && next) {
+    button.classList.toggle("main", next.solid);
+    button.querySelector("small").textContent = `card ${next.card ?? 7}. ${next.missing}`;
+  }
+  setTimeout(() => strip.setAttribute("aria-live", "assertive"), 500);
+}
 
 // The screen of a prime stays on, where the browser can keep it on.
 async function stayOn() {
