@@ -141,13 +141,18 @@ class Trolley:
         return scan_part(asked, site=stage.site)
 
     def scan_in(self, code: Code, *, known: str = Known.SCANNED) -> None:
-        """Scan a piece that goes in; a second lot is asked where, and is told."""
+        """Scan a piece that goes in; a second lot is asked where, and is told.
+
+        What was taken off a shelf before anybody booked it in goes in all the same, with a reason.
+        """
         done = self.scan(code, known=known)
         if done.code == "which-place":
             choices = done.facts["choices"]
             done = self.go_on(slot=str(choices[0][0]))  # type: ignore[index]
         if done.code == "on-hold":
             done = self.go_past_hold()
+        if done.code == "never-received":
+            done = self.go_on(reason="no-other")
         require(done, "placed")
 
     def go_past_hold(self) -> Done:
