@@ -1,6 +1,7 @@
 """The shelf's pages and feeds: what they tell whom, and what they answer to odd input."""
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
@@ -203,6 +204,8 @@ def test_half_hours_of_a_policy_come_back_as_they_were_set(ward: Ward) -> None:
     )
     page = client.get("/policy").get_data(as_text=True)
     assert 'value="2.5"' in page
+    ticked = re.findall(r'name="(\w+)" value="1" checked', page)
+    assert ticked == ["parts_expiry_counts"], "what is off is not ticked, to be saved as on"
     assert "not a recommendation" in page
     assert "ASAIO J 2024;70(11):979-986" in page
     for code, wrong in (("check_hours", "0"), ("blood_hours", ""), ("wet_open_days", "1.5")):

@@ -33,7 +33,7 @@ def policy_page() -> ResponseReturnValue:
         versions = policy_history(reads, ours.site.id)
     limits = asdict(found.limits)
     shown = {
-        name: f"{value:g}" if isinstance(value, float | int) and value is not True else value
+        name: value if isinstance(value, bool) or value is None else f"{value:g}"
         for name, value in limits.items()
     }
     return render_template(

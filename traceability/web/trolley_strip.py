@@ -223,4 +223,4 @@ def pack_line(found: TrolleyFacts) -> str:
     inside = sum(slot.count for slot in found.sheet.slots if slot.inside_pack)
     if scanned is None:
         return f"{pack.name}: not scanned yet. It fills {inside} places"
-    return f"{pack.name} {scanned.lot or ''} fills {inside} places. Half bead = inner lot not known"
+    return f"{pack.name} {scanned.lot or ''} fills {inside} places. Half: inner lot not known"

@@ -49,6 +49,10 @@ def raised_by(first_row: list[Spot]) -> float:
     return 0
 
 
+BETWEEN: Final = 22
+"""Between the names of two bags, whatever face the browser finds."""
+
+
 @dataclass(frozen=True, slots=True)
 class Bench:
     """Bags and tray, side by side inside the loop."""
@@ -62,12 +66,12 @@ class Bench:
     def of(fluids: list[PlanSlot], tray: list[PlanSlot]) -> "Bench":
         """Share the width out: bags take what they need, the tray has the rest."""
         places, x = [], 40.0
-        most = (RIGHT - 110 - x) * (0.6 if tray else 1) / max(len(fluids), 1) - 12
+        most = (RIGHT - 110 - x) * (0.6 if tray else 1) / max(len(fluids), 1) - BETWEEN
         for slot in fluids:
             named = wide(slot.name, NAME, bold=slot.next)
             room = min(max(62 * len(slot.states), min(named, 220)), most)
             places.append((slot, x + room / 2, room))
-            x += room + 12
+            x += room + BETWEEN
         start = max(392.0, x + 10) if tray else x
         step = (RIGHT - 72 - start) / max(len(tray), 1)
         for j, slot in enumerate(tray):
