@@ -68,6 +68,11 @@ def say_looked_over(found: LookedOver) -> tuple[str, str]:
     return f"{first}. Nothing is recorded yet.", say_missing(found.missing)
 
 
+def say_too_many(most: int) -> str:
+    """Return what is said of a photo with more codes than are looked at."""
+    return f"Only {most} codes of it were looked at. Photograph the rest by itself."
+
+
 def say_missing(missing: Sequence[tuple[Slot, int]]) -> str:
     """Return what the sheet lacks, once what goes in without a question is in."""
     if not missing:

@@ -34,7 +34,13 @@ from traceability.actions.prime.pictured import (
     look_over,
     packs_in,
 )
-from traceability.camera_messages import NO_PATIENT, WHY_ERASED, say_looked_over, say_pack
+from traceability.camera_messages import (
+    NO_PATIENT,
+    WHY_ERASED,
+    say_looked_over,
+    say_pack,
+    say_too_many,
+)
 from traceability.domain.packs_seen import (
     PackSeen,
     SymbolSeen,
@@ -107,6 +113,8 @@ def photo(number: str) -> ResponseReturnValue:
         )
         keeps = are_kept(reads, ours.site.id)
     sentence, lacks = say_looked_over(found)
+    if len(read) > MOST_SYMBOLS:
+        sentence += f" {say_too_many(MOST_SYMBOLS)}"
     return jsonify(
         {
             "picture": picture,
@@ -219,7 +227,8 @@ def _today() -> date:
 
 
 def _numbered(read: Sequence[ReadSymbol]) -> list[SymbolSeen]:
-    ordered = [read[at] for at in reading_order([each.box for each in read[:MOST_SYMBOLS]])]
+    first = [each for each in read if each.page == 1][:MOST_SYMBOLS]
+    ordered = [first[at] for at in reading_order([each.box for each in first])]
     return [
         SymbolSeen(
             number=number,
