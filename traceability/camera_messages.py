@@ -4,9 +4,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from traceability.actions.prime.pictured import Fate, LookedOver, PackLine
-from traceability.domain.packs_seen import PackSeen, What
+from traceability.actions.prime.look_over import Fate, LookedOver, PackLine
 from traceability.domain.sheets import Slot
+from traceability.domain.symbols_seen import PackSeen, What
 from traceability.domain.trolley import Finding
 from traceability.messages import lot_line, say_verdict
 

@@ -24,16 +24,15 @@ from traceability.actions.prime.evidence import (
     keep_picture,
     kept_picture,
 )
-from traceability.actions.prime.pictured import (
+from traceability.actions.prime.look_over import (
     CAN_FILL,
     MOST_SYMBOLS,
     Fate,
-    FillPictured,
     PackLine,
-    fill_pictured,
     look_over,
     packs_in,
 )
+from traceability.actions.prime.pictured import FillPictured, fill_pictured
 from traceability.camera_messages import (
     NO_PATIENT,
     WHY_ERASED,
@@ -41,14 +40,14 @@ from traceability.camera_messages import (
     say_pack,
     say_too_many,
 )
-from traceability.domain.packs_seen import (
+from traceability.domain.people import Right
+from traceability.domain.symbols_seen import (
     PackSeen,
     SymbolSeen,
     What,
     reading_order,
     without_separator,
 )
-from traceability.domain.people import Right
 from traceability.imaging.pages import is_pages
 from traceability.imaging.read_symbol import ReadSymbol, UnreadablePicture
 from traceability.messages import say_unreadable
