@@ -4,9 +4,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from traceability.actions.prime.pictured import Fate, LookedOver, PackLine
-from traceability.domain.packs_seen import PackSeen, What
+from traceability.actions.prime.look_over import Fate, LookedOver, PackLine
 from traceability.domain.sheets import Slot
+from traceability.domain.symbols_seen import PackSeen, What
 from traceability.domain.trolley import Finding
 from traceability.messages import lot_line, say_verdict
 
@@ -66,6 +66,11 @@ def say_looked_over(found: LookedOver) -> tuple[str, str]:
     if left:
         first += f"; {left} {'does' if left == 1 else 'do'} not"
     return f"{first}. Nothing is recorded yet.", say_missing(found.missing)
+
+
+def say_too_many(most: int) -> str:
+    """Return what is said of a photo with more codes than are looked at."""
+    return f"Only {most} codes of it were looked at. Photograph the rest by itself."
 
 
 def say_missing(missing: Sequence[tuple[Slot, int]]) -> str:

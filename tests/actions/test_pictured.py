@@ -34,16 +34,15 @@ from traceability.actions.prime.evidence import (
     keep_picture,
     kept_picture,
 )
-from traceability.actions.prime.pictured import (
+from traceability.actions.prime.look_over import (
     Fate,
-    FillPictured,
     LookedOver,
     PackLine,
-    fill_pictured,
     look_over,
     packs_in,
 )
-from traceability.domain.packs_seen import SymbolSeen
+from traceability.actions.prime.pictured import FillPictured, fill_pictured
+from traceability.domain.symbols_seen import SymbolSeen
 from traceability.errors import NotAllowed, PicturesNotKept, UnknownCode, WrongState
 from traceability.imaging.bare import bare_picture
 from traceability.reads.pictures import pictures_of

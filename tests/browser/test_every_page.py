@@ -20,6 +20,7 @@ SEEN_ELSEWHERE = {
     "recall.answered",
     "recall_pictures.pictures",  # of an answer: `test_from_scan_to_recall.py` goes there
     "notices.new_page",  # of who works on notices: `test_notices.py`
+    "camera.kept",  # of who may see photos: `test_camera.py`
     "exceptions.page",  # of the auditor: `test_notices.py`
     "moves.list_page",  # of a circuit that came from elsewhere: `test_moves.py` goes there
 }

@@ -12,13 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from traceability.domain.packs_seen import (
-    PackSeen,
-    SymbolSeen,
-    What,
-    packs_seen,
-    reading_order,
-)
+from traceability.domain.packs_seen import packs_seen
+from traceability.domain.symbols_seen import PackSeen, SymbolSeen, What, reading_order
 from traceability.domain.tags import SymbolKind, write_symbol
 from traceability.identifiers.checks import hibc_check
 

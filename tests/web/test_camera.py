@@ -127,12 +127,12 @@ def test_an_ended_prime_a_stranger_and_a_picture_that_is_not_to_be_kept_get_a_se
 
     out = io.BytesIO()
     Image.new("RGB", (40, 30)).save(out, "JPEG")
-    answer = client.post(
+    kept = client.post(
         f"/prime/C-0001/photo/keep?request_id={uuid4()}",
         data=out.getvalue(),
         headers={"Accept": "application/json"},
     )
-    assert (answer.status_code, answer.get_json()["code"]) == (422, "pictures-not-kept")
+    assert (kept.status_code, kept.get_json()["code"]) == (422, "pictures-not-kept")
     assert not (ward.services.settings.var_dir / "pictures").exists()
     assert client.get("/circuits/C-0001/pictures").status_code == 200
     nowhere = client.post("/prime/C-9999/photo", data=b"x", headers={"Accept": "application/json"})

@@ -24,25 +24,30 @@ from traceability.actions.prime.evidence import (
     keep_picture,
     kept_picture,
 )
-from traceability.actions.prime.pictured import (
+from traceability.actions.prime.look_over import (
     CAN_FILL,
     MOST_SYMBOLS,
     Fate,
-    FillPictured,
     PackLine,
-    fill_pictured,
     look_over,
     packs_in,
 )
-from traceability.camera_messages import NO_PATIENT, WHY_ERASED, say_looked_over, say_pack
-from traceability.domain.packs_seen import (
+from traceability.actions.prime.pictured import FillPictured, fill_pictured
+from traceability.camera_messages import (
+    NO_PATIENT,
+    WHY_ERASED,
+    say_looked_over,
+    say_pack,
+    say_too_many,
+)
+from traceability.domain.people import Right
+from traceability.domain.symbols_seen import (
     PackSeen,
     SymbolSeen,
     What,
     reading_order,
     without_separator,
 )
-from traceability.domain.people import Right
 from traceability.imaging.pages import is_pages
 from traceability.imaging.read_symbol import ReadSymbol, UnreadablePicture
 from traceability.messages import say_unreadable
@@ -107,6 +112,8 @@ def photo(number: str) -> ResponseReturnValue:
         )
         keeps = are_kept(reads, ours.site.id)
     sentence, lacks = say_looked_over(found)
+    if len(read) > MOST_SYMBOLS:
+        sentence += f" {say_too_many(MOST_SYMBOLS)}"
     return jsonify(
         {
             "picture": picture,
@@ -219,7 +226,8 @@ def _today() -> date:
 
 
 def _numbered(read: Sequence[ReadSymbol]) -> list[SymbolSeen]:
-    ordered = [read[at] for at in reading_order([each.box for each in read[:MOST_SYMBOLS]])]
+    first = [each for each in read if each.page == 1][:MOST_SYMBOLS]
+    ordered = [first[at] for at in reading_order([each.box for each in first])]
     return [
         SymbolSeen(
             number=number,

@@ -29,6 +29,7 @@ small.height = 18;
 let stream = null;
 let turn = 0; // counts openings: what began in an earlier one stops
 let busyUntil = 0;
+let quietUntil = 0; // no frame is sent while the scan that came of the last one is answered
 const held = new Map(); // text -> {last, view}: counted, and not out of view since
 const waits = new Map(); // key -> {seen, last}: seen, and not counted yet
 let offered = null; // a code that was not surely read, for a person to compare
@@ -148,6 +149,7 @@ async function look(mine, since) {
       return;
     }
     await pause(Math.max(0, PACE - (performance.now() - began)));
+    while (mine === turn && performance.now() < quietUntil) await pause(20);
   }
 }
 
@@ -233,6 +235,7 @@ function count(pack, view, now) {
   waits.delete(pack.key);
   for (const text of pack.texts) held.set(text, { last: now, view });
   if (offered?.pack.key === pack.key) offer(null);
+  quietUntil = performance.now() + 800;
   for (const text of pack.scans) {
     const detail = { text, channel: "camera", at: new Date().toISOString() };
     document.dispatchEvent(new CustomEvent("scan", { detail, cancelable: true }));
@@ -311,6 +314,8 @@ document.addEventListener(
   },
   true,
 );
+
+document.addEventListener("answered", () => { quietUntil = 0; });
 
 let restedBy = "";
 document.addEventListener("visibilitychange", () => {

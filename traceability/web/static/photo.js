@@ -56,7 +56,7 @@ export class Photo {
   }
 
   // ---- looking -----------------------------------------------------------------------------------
-  async look(file) {
+  async look(file, said = new Map()) {
     const mine = ++this.turn;
     this.opened();
     this.root.hidden = false;
@@ -76,11 +76,25 @@ export class Photo {
     this.#say(answer.sentence);
     this.missing.textContent = answer.missing;
     this.rows = answer.packs.map((pack) => this.#row(pack));
+    for (const row of this.rows) {
+      const before = said.get(row.numbers.join());
+      if (before?.fate !== row.pack.fate) continue;
+      if (row.tick) row.tick.checked = before.ticked;
+      if (row.place && [...row.place.options].some(({ value }) => value === before.place)) row.place.value = before.place;
+    }
     this.list.replaceChildren(...this.rows.map((row) => row.element));
     if (image) this.figure.append(boxes(answer.packs, image));
     this.filled = false;
     this.#label();
     this.button.focus();
+  }
+
+  // What a person has said of each pack so far: the same photo, looked over again, keeps it.
+  #said() {
+    return new Map(this.rows.map((row) => [
+      row.numbers.join(),
+      { fate: row.pack.fate, ticked: row.tick?.checked ?? false, place: row.place?.value },
+    ]));
   }
 
   #empty() {
@@ -201,7 +215,7 @@ export class Photo {
     const row = this.waiting.get(body.request_id);
     if (!row) {
       // Something else came in meanwhile: what the photo would do is another thing now.
-      if (this.isOpen && !this.filled && body.channel && this.blob) this.look(this.blob);
+      if (this.isOpen && !this.filled && this.blob) this.look(this.blob, this.#said());
       return;
     }
     this.waiting.delete(body.request_id);
