@@ -50,9 +50,9 @@ CARDS: Final[Mapping[Act, tuple[int, str]]] = {
     Act.HELP: (15, "Help"),
     Act.AS_READ: (16, "As read"),
     Act.TICK: (17, "Tick"),
-    Act.STEPS: (21, "Another step"),
-    Act.STEP_NOT_DONE: (22, "Step not done"),
-    Act.END: (23, "End the prime"),
+    Act.STEPS: (18, "Another step"),
+    Act.STEP_NOT_DONE: (19, "Step not done"),
+    Act.END: (20, "End the prime"),
 }
 """Number and verb of each card, as printed and as shown on the button."""
 

@@ -18,6 +18,7 @@ from traceability.domain.step_lists import (
     short_name,
 )
 from traceability.domain.steps import NO_SOURCE, Fills, Reading, Step
+from traceability.domain.use_by import Way
 from traceability.errors import BadValue, Refused
 from traceability.messages import say_refusal
 from traceability.printing.table_sheet import render_table_sheet
@@ -68,7 +69,7 @@ def _lists() -> dict[str, list[ListFacts]]:
 def edit_page() -> ResponseReturnValue:
     """Show a list as rows to be edited."""
     session.need(Right.LISTS)
-    way = request.args.get("way", "")
+    way = request.args.get("way", Way.WET_CLOSED)
     if way not in WAYS:
         raise NotFound
     versions = _lists().get(way, [])
