@@ -14,6 +14,7 @@ SEEN_ELSEWHERE = {
     "trolley.page",
     "recall.answered",
     "recall_pictures.pictures",  # of an answer: `test_from_scan_to_recall.py` goes there
+    "steps.version_page",  # of a list that was set: `tests/web/test_steps.py` goes there
     "notices.new_page",  # of who works on notices: `test_notices.py`
     "exceptions.page",  # of the auditor: `test_notices.py`
     "moves.list_page",  # of a circuit that came from elsewhere: `test_moves.py` goes there
