@@ -94,6 +94,7 @@ def page(number: str) -> ResponseReturnValue:
         next=next_step(found),
         steps=top_line(found.steps),
         pad_cards=PAD_CARDS,
+        other_step=button(Act.STEPS),
         nav="prime",
     )
 
