@@ -82,7 +82,8 @@ def steps_words(steps: StepsFacts) -> str:
         return ""
     count = len(steps.steps)
     said = [f"{count - len(steps.open)} of {count} said"]
-    said += [f"not said: {each.step.name}" for each in steps.open]
+    if steps.open:
+        said.append(f"not said: {', '.join(each.step.name for each in steps.open)}")
     for each in steps.steps:
         if each.said is None:
             continue

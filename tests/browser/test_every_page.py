@@ -19,6 +19,7 @@ SEEN_ELSEWHERE = {
     "pauses.page",  # of a prime that is under way: `test_two_devices.py`
     "recall.answered",
     "recall_pictures.pictures",  # of an answer: `test_from_scan_to_recall.py` goes there
+    "steps.version_page",  # of a list that was set: `tests/web/test_steps.py` goes there
     "notices.new_page",  # of who works on notices: `test_notices.py`
     "camera.kept",  # of who may see photos: `test_camera.py`
     "exceptions.page",  # of the auditor: `test_notices.py`

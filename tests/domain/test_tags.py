@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from traceability.domain.act_cards import CARDS, COUNT_CARDS, REASON_CARDS, Act
+from traceability.domain.act_cards import CARDS, COUNT_CARDS, DIGIT_CARDS, REASON_CARDS, Act
 from traceability.domain.tags import (
     OF_ANY_SITE,
     BrokenSymbol,
@@ -149,7 +149,7 @@ def test_circuits_and_places_carry_their_site() -> None:
 
 
 def test_every_card_can_be_printed_and_no_two_are_alike() -> None:
-    bodies = [*Act, *REASON_CARDS, *COUNT_CARDS]
+    bodies = [*Act, *REASON_CARDS, *COUNT_CARDS, *DIGIT_CARDS]
     symbols = [write_symbol(SymbolKind.ACT, str(body)) for body in bodies]
     assert len(set(symbols)) == len(symbols)
     assert sorted(number for number, _ in CARDS.values()) == list(range(1, len(Act) + 1))

@@ -17,7 +17,7 @@ from tests.printing.paper import (
     text,
     words,
 )
-from traceability.domain.act_cards import CARDS, COUNT_CARDS, REASON_CARDS, Act
+from traceability.domain.act_cards import CARDS, COUNT_CARDS, DIGIT_CARDS, REASON_CARDS, Act
 from traceability.domain.tags import OwnSymbol, SymbolKind, badge_symbol, read_symbol
 from traceability.printing.label_file import load_label
 from traceability.printing.sheets import (
@@ -49,7 +49,7 @@ def test_every_act_reason_and_count_has_a_card_that_reads_back(dpi: int) -> None
         for page in pages(render_act_cards(dpi=dpi), dpi)
         for symbol in symbols(page)
     ]
-    bodies = [*(str(act) for act in Act), *REASON_CARDS, *COUNT_CARDS]
+    bodies = [*(str(act) for act in Act), *REASON_CARDS, *COUNT_CARDS, *DIGIT_CARDS]
     assert sorted(bodies) == sorted(each.body for each in read if isinstance(each, OwnSymbol))
     assert len(read) == len(bodies)
 

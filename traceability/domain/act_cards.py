@@ -52,9 +52,9 @@ CARDS: Final[Mapping[Act, tuple[int, str]]] = {
     Act.AS_READ: (16, "As read"),
     Act.TICK: (17, "Tick"),
     Act.TYPE: (18, "Type it"),
-    Act.STEPS: (21, "Another step"),
-    Act.STEP_NOT_DONE: (22, "Step not done"),
-    Act.END: (23, "End the prime"),
+    Act.STEPS: (19, "Another step"),
+    Act.STEP_NOT_DONE: (20, "Step not done"),
+    Act.END: (21, "End the prime"),
 }
 """Number and verb of each card, as printed and as shown on the button."""
 

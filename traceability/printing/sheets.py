@@ -40,6 +40,7 @@ REASON_WORDS: Final = {
     NotDone.OTHER_WAY: "Done another way",
     NotDone.ALONE: "Nobody else there",
 }
+DIGIT_WORDS: Final = {".": "Decimal point"}
 
 Cell = tuple[Mapping[str, Said], Mapping[str, str]]
 """Facts and symbols of one label."""
@@ -51,7 +52,7 @@ def print_act_cards(*, dpi: int = 300) -> Printed:
         *((str(act), str(number), verb) for act, (number, verb) in CARDS.items()),
         *((body, "Reason", REASON_WORDS[reason]) for body, reason in REASON_CARDS.items()),
         *((body, "Count", str(count)) for body, count in COUNT_CARDS.items()),
-        *((body, "Number", digit) for body, digit in DIGIT_CARDS.items()),
+        *((body, "Number", DIGIT_WORDS.get(each, each)) for body, each in DIGIT_CARDS.items()),
     ]
     cells: list[Cell] = [
         (

@@ -155,8 +155,14 @@ def say(
 
 def asking_in(body: Body) -> dict[str, object]:
     """Return what the page was asked, as it sent it back; empty: nothing."""
-    given = body.get("asking")
-    return dict(given) if isinstance(given, dict) else {}
+    sent = body.get("asking")
+    if not isinstance(sent, dict):
+        return {}
+    kept: dict[str, object] = {
+        name: sent[name] for name in ("want", "step", "reading") if isinstance(sent.get(name), str)
+    }
+    given = sent.get("given")
+    return kept | ({"given": given} if isinstance(given, dict) else {})
 
 
 def given_in(asking: Body, step: StepFacts) -> dict[str, str]:

@@ -18,6 +18,7 @@ from traceability.domain.step_lists import (
     short_name,
 )
 from traceability.domain.steps import NO_SOURCE, Fills, Reading, Step
+from traceability.domain.use_by import Way
 from traceability.errors import BadValue, Refused
 from traceability.messages import say_refusal
 from traceability.printing.table_sheet import render_table_sheet
@@ -64,11 +65,40 @@ def _lists() -> dict[str, list[ListFacts]]:
     return found
 
 
+@pages.get("/steps/version")
+def version_page() -> ResponseReturnValue:
+    """Show one version of a list, as it was set."""
+    session.need(Right.ACT)
+    found, stands = _version()
+    return render_template(
+        "steps_version.html",
+        shown=found,
+        way=found.steps.way,
+        words=WAYS[found.steps.way],
+        stands=stands,
+        caution=CAUTION,
+        nav="lists",
+    )
+
+
+def _version() -> tuple[ListFacts, int]:
+    """Return the version that an address names, else the one in force, and which that is."""
+    versions = _lists().get(request.args.get("way", ""), [])
+    if not versions:
+        raise NotFound
+    stands = versions[0].steps.version
+    wanted = number_in(request.args.get("version", str(stands)))
+    found = [each for each in versions if each.steps.version == wanted]
+    if not found:
+        raise NotFound
+    return found[0], stands
+
+
 @pages.get("/steps/edit")
 def edit_page() -> ResponseReturnValue:
     """Show a list as rows to be edited."""
     session.need(Right.LISTS)
-    way = request.args.get("way", "")
+    way = request.args.get("way", Way.WET_CLOSED)
     if way not in WAYS:
         raise NotFound
     versions = _lists().get(way, [])
@@ -215,11 +245,9 @@ def _reading(at: str, step: str, others: list[Reading], *, strict: bool) -> Read
 def paper() -> ResponseReturnValue:
     """Give a list on paper, to be written on."""
     session.need(Right.ACT)
-    versions = _lists().get(request.args.get("way", ""), [])
-    if not versions:
-        raise NotFound
+    found, _ = _version()
     ours = session.services()
     with ours.reads() as reads:
         site = site_facts(reads)
-    sheet = blank_sheet(versions[0].steps, site=site, as_known=moment(ours.now()))
-    return pdf(render_table_sheet(sheet), f"steps-{versions[0].steps.way}")
+    sheet = blank_sheet(found.steps, site=site, as_known=moment(ours.now()))
+    return pdf(render_table_sheet(sheet), f"steps-{found.steps.way}")

@@ -103,6 +103,7 @@ def page(number: str) -> ResponseReturnValue:
         pad_cards=PAD_CARDS,
         after=found.after,
         claim=claim_text(),
+        other_step=button(Act.STEPS),
         nav="prime",
     )
 

@@ -5,7 +5,7 @@ const ONE_SCAN = 1500; // ms: the same card within it was read twice
 const LONGEST = 12; // characters; no reading has more
 
 export class Steps {
-  // pad: the form of large keys. top: the button and texts of the top line. give(): the number is whole.
+  // pad: the form of large keys. top: the texts of the top line. give(): the number is whole.
   constructor({ pad, top, next, give }) {
     Object.assign(this, { pad, top, next, give, asking: null, entry: "", last: ["", 0] });
     this.cards = pad ? JSON.parse(pad.dataset.cards) : {};
