@@ -55,7 +55,9 @@ def test_a_prime_is_paused_and_taken_over_and_all_of_it_is_on_record(ward: Ward)
     assert after.helper_id == ward.people["consultant"]
     assert after.handed_over == (ward.now,)
     with ward.services.reads() as reads:
-        told = [say_event(each.kind, each.body) for each in happenings(reads, ward.site.id, circuit)]
+        told = [
+            say_event(each.kind, each.body) for each in happenings(reads, ward.site.id, circuit)
+        ]
     assert told[0].startswith(f"Prime taken over: {before.primer} and {before.helper} to ")
     assert told[0].endswith(f"handed over by {before.helper}")
     assert told[1] == "Prime paused"

@@ -38,9 +38,12 @@ def helper(unit: Unit, base: str, chromium: Browser, seen: Path) -> Iterator[Per
 
 def is_ready_for_no_network(page: Page) -> None:
     """Wait until the device keeps the empty page of a prime."""
-    until(page, """navigator.serviceWorker.controller !== null
+    until(
+        page,
+        """navigator.serviceWorker.controller !== null
       && (await Promise.all((await caches.keys()).map(async (name) =>
-        (await (await caches.open(name)).match("/trolley-shell")) !== undefined))).some(Boolean)""")
+        (await (await caches.open(name)).match("/trolley-shell")) !== undefined))).some(Boolean)""",
+    )
 
 
 def until(page: Page, holds: str) -> None:
@@ -219,13 +222,15 @@ def test_a_new_version_waits_until_no_prime_is_open(
     is_ready_for_no_network(helper.page)
     (old,) = versions()
     monkeypatch.setattr(offline, "_code", lambda: "another version")
-    helper.page.evaluate("navigator.serviceWorker.getRegistration().then((each) => each.update())")
-    until(helper.page, "(await navigator.serviceWorker.getRegistration()).waiting !== null")
+    helper.page.evaluate("navigator.serviceWorker.controller.postMessage('fill')")
+    helper.page.reload()
+    helper.page.wait_for_timeout(1000)
+    assert versions() == [old], "a prime is open"
     helper.scans(gs1(TAP, "T1"))
     helper.sees("Accepted")
-    assert old in versions()
     helper.opens("/")
     until(helper.page, f"!(await caches.keys()).includes({old!r})")
+    assert "/trolley-shell" in addresses_kept(helper)
     helper.opens(f"/prime/{number}")
     helper.counts(1)
 

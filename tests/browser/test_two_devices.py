@@ -70,7 +70,7 @@ def test_a_clash_with_what_was_done_meanwhile_is_shown_and_both_claims_are_kept(
     other.sees("Accepted")
     one.context.set_offline(False)
     network_says(one.page, "Network on")
-    one.sees("Accepted")
+    one.sees("Look again", "In, and claimed twice: Circuit pack adult")
     expect(one.strip).to_contain_text(f"It is recorded in {second} too. Both claims are kept")
     one.looks("clash-shown")
     one.opens("/disputes")
@@ -107,7 +107,9 @@ def test_an_unfinished_prime_is_paused_and_taken_over_by_scans_alone(
     other.scans(gs1(TAP, "T1"))
     other.counts(4)
     other.opens(f"/circuits/{number}")
-    other.reads(re.compile("Prime taken over: E. Lind and J. Ruiz to E. Lind and N. Aalto, handed over"))
+    other.reads(
+        re.compile("Prime taken over: E. Lind and J. Ruiz to E. Lind and N. Aalto, handed over")
+    )
     other.opens("/")
     expect(other.page.locator("body")).not_to_contain_text("Paused since")
     assert one.troubles == other.troubles == []

@@ -22,7 +22,15 @@ from traceability.actions.prime.waiting import (
 )
 from traceability.domain.act_cards import Act
 from traceability.domain.people import Right
-from traceability.errors import BadValue, Busy, Refused, SignInNeeded, StoreAway, StoreFull, UnknownCode
+from traceability.errors import (
+    BadValue,
+    Busy,
+    Refused,
+    SignInNeeded,
+    StoreAway,
+    StoreFull,
+    UnknownCode,
+)
 from traceability.messages import say_refusal, say_verdict
 from traceability.offline_messages import why_words
 from traceability.reads.trolley import circuit_id, trolley

@@ -1,5 +1,6 @@
 """What the trolley page shows: the strip, the plan, what is missing, what can be answered."""
 
+from collections.abc import Mapping
 from typing import Final
 
 from flask import url_for
@@ -64,6 +65,11 @@ def strip_answer(
     }
 
 
+def shown_verdict(verdict: str, facts: Mapping[str, object]) -> str:
+    """Return the verdict as it is shown: what is in and claimed twice wants a look."""
+    return "look-again" if facts.get("clash") else verdict
+
+
 def asked_back_lines(found: TrolleyFacts) -> list[str]:
     """Return which scans that came late were asked back and are still not recorded."""
     named = [
@@ -108,7 +114,7 @@ def welcome(found: TrolleyFacts) -> Said:
 def choices_of(found: TrolleyFacts) -> list[dict[str, object]]:
     """Return what a person can answer to the last scan by touch."""
     if found.paused_at is not None:
-        return [{"value": "", "label": "Take over", "act": str(Act.TAKE_OVER)}]
+        return [{"value": "", "label": "Take over, card 13", "act": str(Act.TAKE_OVER)}]
     last = found.last
     if last is None or last.verdict == "accepted":
         return []
