@@ -150,7 +150,7 @@ def _placed(facts: Facts) -> Words:
     if isinstance(added, int) and added > 1:
         sentence = f"{name}, {number_word(added)} added"
     if facts.get("clash"):
-        return sentence, [f"{lot_line(facts)}.", clash_line(facts)]
+        return f"In, and claimed twice: {name}", [f"{lot_line(facts)}.", clash_line(facts)]
     same = "Same lot as before. " if facts.get("same_lot") else ""
     over = facts.get("not_placed")
     extra = f"{over} of them found no open place and are not recorded." if over else ""

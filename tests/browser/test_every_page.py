@@ -14,6 +14,7 @@ SEEN_ELSEWHERE = {
     "prime.end_page",  # of a prime that is under way: `test_from_scan_to_recall.py` goes there
     "trolley.page",
     "live.after",  # no page: `test_two_devices.py`
+    "offline.listed",
     "offline.worker",
     "offline.shell",  # shown without a network: `test_offline.py`
     "pauses.page",  # of a prime that is under way: `test_two_devices.py`

@@ -221,13 +221,15 @@ def test_a_new_version_waits_until_no_prime_is_open(
     is_ready_for_no_network(helper.page)
     (old,) = versions()
     monkeypatch.setattr(offline, "_code", lambda: "another version")
-    helper.page.evaluate("navigator.serviceWorker.getRegistration().then((each) => each.update())")
-    until(helper.page, "(await navigator.serviceWorker.getRegistration()).waiting !== null")
+    helper.page.evaluate("navigator.serviceWorker.controller.postMessage('fill')")
+    helper.page.reload()
+    helper.page.wait_for_timeout(1000)
+    assert versions() == [old], "a prime is open"
     helper.scans(gs1(TAP, "T1"))
     helper.sees("Accepted")
-    assert old in versions()
     helper.opens("/")
     until(helper.page, f"!(await caches.keys()).includes({old!r})")
+    assert "/trolley-shell" in addresses_kept(helper)
     helper.opens(f"/prime/{number}")
     helper.counts(1)
 

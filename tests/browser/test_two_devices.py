@@ -70,7 +70,7 @@ def test_a_clash_with_what_was_done_meanwhile_is_shown_and_both_claims_are_kept(
     other.sees("Accepted")
     one.context.set_offline(False)
     network_says(one.page, "Network on")
-    one.sees("Accepted")
+    one.sees("Look again", "In, and claimed twice: Circuit pack adult")
     expect(one.strip).to_contain_text(f"It is recorded in {second} too. Both claims are kept")
     one.looks("clash-shown")
     one.opens("/disputes")

@@ -286,12 +286,13 @@ def test_two_devices_that_claim_one_piece_and_one_place_are_both_kept_whatever_c
         queues.append((one, acts))
     for one, acts in (queues[first], queues[1 - first]):
         for act in acts:
-            assert one.sends(act)["verdict"] == "accepted"
+            said = one.sends(act)
+            assert said["verdict"] == "accepted" or "claimed twice" in said["sentence"]
     assert lots(ward).count("T1") == 6, (
         "three places, six claims: a person takes back what is twice"
     )
-    said = tablet.client.get("/prime/C-0001").text
-    assert ("One more than the sheet says" in said) is (first == 1)
+    shown = tablet.client.get("/prime/C-0001").text
+    assert ("One more than the sheet says" in shown) is (first == 1)
     with ward.services.reads() as reads:
         (dispute,) = disputes(reads, ward.site.id)
     assert {dispute.first.circuit, dispute.second.circuit} == {"C-0001", other_prime}

@@ -1,12 +1,11 @@
 """What a device may keep to open a prime without a network: static files and one empty page."""
 
 import hashlib
-import json
 from functools import cache
 from importlib.resources import files
 from typing import Final
 
-from flask import Blueprint, Response, render_template, url_for
+from flask import Blueprint, Response, jsonify, render_template, url_for
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
@@ -25,19 +24,17 @@ WORKER: Final = "sw.js"
 
 @pages.get("/sw.js")
 def worker() -> Response:
-    """Give the service worker, with its version and the files that it keeps.
-
-    It stands at the top so that it may answer for the pages of primes.
-    """
-    names = [name for name, _ in _static() if name != WORKER]
-    head = {
-        "VERSION": _version(),
-        "FILES": [url_for("static", filename=name) for name in names],
-        "SHELL": SHELL,
-    }
-    lines = [f"const {name} = {json.dumps(value)};" for name, value in head.items()]
+    """Give the service worker; it stands at the top so that it may answer for pages of primes."""
     code = (files("traceability.web") / "static" / WORKER).read_text(encoding="utf-8")
-    return Response("\n".join([*lines, code]), mimetype="text/javascript")
+    return Response(code, mimetype="text/javascript")
+
+
+@pages.get("/trolley-files")
+def listed() -> ResponseReturnValue:
+    """Say which files a device keeps, and of which version they are."""
+    names = [name for name, _ in _static() if name != WORKER]
+    found = [url_for("static", filename=name) for name in names]
+    return jsonify({"version": _version(), "files": found})
 
 
 @pages.get(SHELL)

@@ -22,7 +22,7 @@ SIGN_IN_COOKIE: Final = "ct_signed_in"
 MOMENTS: Final = ("at", "off_at", "on_at")
 """Fields in which the server's own time stands where the request says none."""
 NOBODY_ASKED: Final = frozenset(
-    {"static", "health.alive", "health.ready", "offline.worker", "offline.shell"}
+    {"static", "health.alive", "health.ready", "offline.worker", "offline.listed", "offline.shell"}
 )
 """What is the same for everybody, so nobody asks who is there."""
 KEEP_DEVICE: Final = timedelta(days=3650)

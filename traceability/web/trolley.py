@@ -52,6 +52,7 @@ from traceability.web.trolley_strip import (
     eighth,
     named_cards,
     next_step,
+    shown_verdict,
     strip_answer,
     welcome,
 )
@@ -79,9 +80,13 @@ def page(number: str) -> ResponseReturnValue:
     found = the_trolley(number)
     drawn = draw_plan(found)
     last = None if found.paused_at else found.last
-    said = say_verdict(last.verdict, last.code, last.facts) if last else welcome(found)
+    said = (
+        say_verdict(shown_verdict(last.verdict, last.facts), last.code, last.facts)
+        if last
+        else welcome(found)
+    )
     strip = {
-        "verdict": last.verdict if last else "none",
+        "verdict": shown_verdict(last.verdict, last.facts) if last else "none",
         "word": said.word,
         "sentence": said.sentence,
         "lines": [*said.lines, *asked_back_lines(found)],
@@ -247,19 +252,16 @@ def _go_past(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnV
 
 def _answer(number: str, done: Done) -> ResponseReturnValue:
     found = the_trolley(number)
-    said = say_verdict(done.verdict, done.code, done.facts)
+    verdict = shown_verdict(done.verdict, done.facts)
+    said = say_verdict(verdict, done.code, done.facts)
     redirect = url_for("shelf.page") if done.code == "prime-paused" else None
     if done.code == "unknown-product" and done.facts.get("standard") != "none":
         redirect = url_for("lists.new_product", prime=number)
     choices = choices_of(found)
     return jsonify(
-        strip_answer(found, done.verdict, said, choices, tone="in" if _good(done) else "turn")
+        strip_answer(found, verdict, said, choices, tone="in" if verdict == "accepted" else "turn")
         | {"redirect": redirect}
     )
-
-
-def _good(done: Done) -> bool:
-    return done.verdict == "accepted"
 
 
 def _only_say(

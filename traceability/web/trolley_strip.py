@@ -1,6 +1,7 @@
 """What the trolley page shows: the strip, the plan, what is missing, what can be answered."""
 
 import re
+from collections.abc import Mapping
 from typing import Final
 
 from traceability.domain.act_cards import CARDS, Act
@@ -77,6 +78,11 @@ def named_cards(said: Said) -> list[dict[str, object]]:
     return [button(act) for act, (number, _) in CARDS.items() if number in numbers]
 
 
+def shown_verdict(verdict: str, facts: Mapping[str, object]) -> str:
+    """Return the verdict as it is shown: what is in and claimed twice wants a look."""
+    return "look-again" if facts.get("clash") else verdict
+
+
 def asked_back_lines(found: TrolleyFacts) -> list[str]:
     """Return which scans that came late were asked back and are still not recorded."""
     named = [
@@ -126,7 +132,7 @@ def _after_parts(found: TrolleyFacts) -> str:
 def choices_of(found: TrolleyFacts) -> list[dict[str, object]]:
     """Return what a person can answer to the last scan by touch."""
     if found.paused_at is not None:
-        return [{"value": "", "label": "Take over", "act": str(Act.TAKE_OVER)}]
+        return [{"value": "", "label": "Take over, card 13", "act": str(Act.TAKE_OVER)}]
     last = found.last
     if last is None or last.verdict == "accepted":
         return []

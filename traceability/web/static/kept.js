@@ -74,6 +74,8 @@ if (!isTrolley) {
   show();
   addEventListener("storage", show);
   onTold(show);
-  navigator.serviceWorker?.controller?.postMessage("no-prime-here");
-  navigator.serviceWorker?.getRegistration().then((found) => found?.waiting?.postMessage("no-prime-here")).catch(() => {});
+  // A new version of the page of a prime is fetched here, while none is open. The one that was just left
+  // may be counted for a moment, so it is asked more than once.
+  const look = () => navigator.serviceWorker?.controller?.postMessage("fill");
+  for (const wait of [500, 4000, 30000]) setTimeout(look, wait);
 }

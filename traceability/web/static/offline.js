@@ -134,11 +134,11 @@ function row({ slot, name }) {
 }
 
 // ---- the device -----------------------------------------------------------------------------------
-// Without the empty page on this device a reload would show nothing. A new version of it waits until no
-// prime is open (sw.js), so no code is changed under the hand.
+// Without the empty page on this device a reload would show nothing. A new version of it is kept only
+// while no prime is open (sw.js), so no code is changed under the hand.
 export async function makeReady(say) {
   if (!secure) {
-    say("Plain http: the camera and off-line work need https. Scans wait only while this page stays open.");
+    say("Plain http: the camera and off-line work need https. Without network do not close or reload this page.");
     return;
   }
   try {

@@ -1,39 +1,54 @@
 // The page of a prime when there is no network: static files and one empty trolley page, nothing else. No
-// page with data, no answer of the server, no run and no recall is ever put into a cache; the server
-// writes VERSION and FILES above this line.
+// page with data, no answer of the server, no run and no recall is ever put into a cache.
 //
-// A new version waits until no prime is open, so that no code changes under a hand.
-/* global VERSION, FILES, SHELL */
-const CACHE = `ct-${VERSION}`;
+// What is kept is of one version. A newer one is fetched whole and takes its place only while no prime is
+// open, so that no code is changed under a hand.
+const LIST = "/trolley-files";
+const SHELL = "/trolley-shell";
 const SERVER_AWAY = new Set([502, 503, 504]);
 const OPENS_WITHIN = 8000; // ms
 const ofPrime = (path) => /^\/prime\/[^/]+$/u.test(path);
 const shellClients = new Set();
 
-async function fill() {
-  const cache = await caches.open(CACHE);
-  const there = new Set((await cache.keys()).map(({ url }) => new URL(url).pathname));
-  const lacking = [SHELL, ...FILES].filter((path) => !there.has(path));
-  await cache.addAll(lacking.map((path) => new Request(path, { cache: "reload", credentials: "omit" })));
+// The oldest whole set counts until it is gone: a newer one may just be on its way.
+const sets = async () => (await caches.keys()).filter((name) => name.startsWith("ct-"));
+
+async function kept(path) {
+  for (const name of await sets()) {
+    const found = await (await caches.open(name)).match(path);
+    if (found) return found;
+  }
+  return undefined;
 }
 
-const takeOver = async () => {
+const plain = (path) => new Request(path, { cache: "reload", credentials: "omit" });
+
+async function isPrimeOpen() {
   const open = await self.clients.matchAll({ type: "window", includeUncontrolled: true });
-  if (!open.some(({ url }) => ofPrime(new URL(url).pathname))) await self.skipWaiting();
-};
+  return open.some(({ url }) => ofPrime(new URL(url).pathname));
+}
 
-self.addEventListener("install", (event) => event.waitUntil(fill().then(takeOver)));
+let filling = null;
+async function fill() {
+  const { version, files } = await (await fetch(plain(LIST))).json();
+  const name = `ct-${version}`;
+  const old = (await sets()).filter((each) => each !== name);
+  const isWhole = (await sets()).includes(name)
+    && (await (await caches.open(name)).keys()).length === files.length + 1;
+  if (isWhole && !old.length) return;
+  if (old.length && (await isPrimeOpen())) return;
+  if (!isWhole) await (await caches.open(name)).addAll([SHELL, ...files].map(plain));
+  for (const each of old) await caches.delete(each);
+}
 
-self.addEventListener("activate", (event) => event.waitUntil((async () => {
-  for (const name of await caches.keys()) {
-    if (name.startsWith("ct-") && name !== CACHE) await caches.delete(name);
-  }
-  await self.clients.claim();
-})()));
+self.addEventListener("install", (event) => event.waitUntil(self.skipWaiting()));
+self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 
+// From pages: look whether anything is lacking or new (after a sign-out it is empty).
 self.addEventListener("message", (event) => {
-  if (event.data === "fill") event.waitUntil(fill().catch(() => {})); // after a sign-out emptied it
-  if (event.data === "no-prime-here") event.waitUntil(takeOver());
+  if (event.data !== "fill") return;
+  filling ??= fill().catch(() => {}).finally(() => { filling = null; });
+  event.waitUntil(filling);
 });
 
 self.addEventListener("fetch", (event) => {
@@ -42,7 +57,7 @@ self.addEventListener("fetch", (event) => {
   if (request.method !== "GET" || url.origin !== self.location.origin) return;
   if (request.mode === "navigate" && ofPrime(url.pathname)) {
     event.respondWith(openPrime(event));
-  } else if (FILES.includes(url.pathname)) {
+  } else if (url.pathname.startsWith("/static/")) {
     event.respondWith(file(event, url.pathname));
   }
 });
@@ -54,7 +69,7 @@ async function openPrime(event) {
     if (!SERVER_AWAY.has(answer.status)) return answer;
     throw new Error(String(answer.status));
   } catch (problem) {
-    const shell = await (await caches.open(CACHE)).match(SHELL);
+    const shell = await kept(SHELL);
     if (!shell) throw problem;
     shellClients.add(event.resultingClientId);
     return shell;
@@ -63,16 +78,15 @@ async function openPrime(event) {
 
 // The empty page is shown with the files it was kept with; every other page with the server's.
 async function file(event, path) {
-  const cache = await caches.open(CACHE);
   if (shellClients.has(event.clientId)) {
-    const kept = await cache.match(path);
-    if (kept) return kept;
+    const found = await kept(path);
+    if (found) return found;
   }
   try {
     return await fetch(event.request);
   } catch (problem) {
-    const kept = await cache.match(path);
-    if (kept) return kept;
+    const found = await kept(path);
+    if (found) return found;
     throw problem;
   }
 }
