@@ -136,27 +136,19 @@ def opened_before(session: Session, site_id: UUID, unit_id: UUID, here: UUID) ->
     other circuit has ended or was discarded with the unit in it. None: it never was in one, or it
     sits in another circuit that is still in use.
     """
+    # By the unit alone, and sorted here: else SQLite reads all parts there are, in their order.
     rows = session.execute(
-        select(Circuit.id, Circuit.number, Part.valid_to, CircuitPhase.phase)
-        .join(Part, (Part.site_id == Circuit.site_id) & (Part.circuit_id == Circuit.id))
-        .join(
-            CircuitPhase,
-            (CircuitPhase.site_id == Circuit.site_id) & (CircuitPhase.circuit_id == Circuit.id),
+        select(Part.circuit_id, Part.valid_to, Part.recorded_no).where(
+            Part.unit_id == unit_id, Part.superseded_no.is_(None)
         )
-        .where(
-            Part.site_id == site_id,
-            Part.unit_id == unit_id,
-            Part.superseded_no.is_(None),
-            CircuitPhase.valid_to.is_(None),
-            CircuitPhase.superseded_no.is_(None),
-        )
-        .order_by(Part.recorded_no)
     ).all()
-    over = {Phase.ENDED, Phase.DISCARDED}
-    sits = [row for row in rows if row.valid_to is None and row.phase not in over]
-    if any(row.id != here for row in sits) or not rows:
-        return None
-    return str(rows[-1].number)
+    last = None
+    for row in sorted(rows, key=lambda row: row.recorded_no):
+        last = session.get_one(Circuit, (site_id, row.circuit_id))
+        over = Phase(phase_of(session, last).phase) in {Phase.ENDED, Phase.DISCARDED}
+        if row.valid_to is None and not over and last.id != here:
+            return None
+    return last.number if last else None
 
 
 def run_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: UUID) -> str | None:
