@@ -55,12 +55,15 @@ async function open() {
   await start();
 }
 
-function close() {
+// Back to the button by keys; by touch it is let go, or the Enter of the next code might press it.
+const letGo = (event) => (event?.detail === 0 ? opener.focus() : opener.blur());
+
+function close(event) {
   stop();
   panel.hidden = true;
   document.body.classList.remove("camera-on");
   opener.setAttribute("aria-expanded", "false");
-  opener.focus();
+  letGo(event);
 }
 
 async function start() {
@@ -261,10 +264,10 @@ const photo = new Photo({
     document.body.classList.add("camera-on");
     opener.setAttribute("aria-expanded", "true");
   },
-  closed: () => {
+  closed: (event) => {
     document.body.classList.remove("camera-on");
     opener.setAttribute("aria-expanded", "false");
-    opener.focus();
+    letGo(event);
   },
 });
 
@@ -282,12 +285,16 @@ for (const field of panel.querySelectorAll("[data-photo-file]")) {
 }
 
 // ---- listening -----------------------------------------------------------------------------------
-opener.addEventListener("click", () => {
-  if (photo.isOpen) photo.close();
+opener.addEventListener("click", (event) => {
+  letGo(event);
+  if (photo.isOpen) photo.close(event);
   else if (panel.hidden) open();
-  else close();
+  else close(event);
 });
-again.addEventListener("click", start);
+again.addEventListener("click", () => {
+  again.blur();
+  start();
+});
 panel.querySelector("[data-camera-close]").addEventListener("click", close);
 
 // The printed card, and a button for it, open the camera here; a photo that waits takes two cards.

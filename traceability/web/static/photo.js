@@ -34,7 +34,7 @@ export class Photo {
     this.signIn = part("photo-sign-in");
     this.list = part("packs");
     this.button.addEventListener("click", () => this.fill());
-    part("photo-close").addEventListener("click", () => this.close());
+    part("photo-close").addEventListener("click", (event) => this.close(event));
     this.list.addEventListener("change", () => this.#label());
     document.addEventListener("answered", ({ detail }) => this.#answered(detail));
   }
@@ -43,7 +43,7 @@ export class Photo {
     return !this.root.hidden;
   }
 
-  close() {
+  close(event) {
     this.turn += 1;
     this.root.hidden = true;
     this.blob = null;
@@ -52,7 +52,7 @@ export class Photo {
     this.url = "";
     this.figure.replaceChildren();
     this.list.replaceChildren();
-    this.closed();
+    this.closed(event);
   }
 
   // ---- looking -----------------------------------------------------------------------------------
@@ -86,7 +86,7 @@ export class Photo {
     if (image) this.figure.append(boxes(answer.packs, image));
     this.filled = false;
     this.#label();
-    this.button.focus();
+    this.root.focus({ preventScroll: true }); // not on the button: a stray Enter may fill nothing in
   }
 
   // What a person has said of each pack so far: the same photo, looked over again, keeps it.
