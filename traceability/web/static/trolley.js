@@ -26,6 +26,7 @@ const steps = new Steps({
   top: document.querySelector("[data-steps]"),
   next: document.querySelector("[data-next]"),
   give: (said) => queue.put(urls.act, body({ act: "said", said })),
+  scan: (text) => scan(text, "physical-keys"),
 });
 
 // ---- sending -------------------------------------------------------------------------------------
@@ -37,6 +38,7 @@ const queue = new Queue({
   kept(count, why, lost) {
     network.textContent = why === "network" ? `No network. ${count} kept` : why ? `${count} kept` : "Network on";
     if (!count || !why) return;
+    steps.release(); // no answer will ask for a number now
     const told = {
       network: ["Kept", "No network. Sent when it returns", "Kept on this device; sent when it returns. Not checked yet: holds, dates. Go on."],
       busy: ["Kept", "The server did not answer yet", "Kept on this device; sent again by itself. Go on."],
@@ -75,6 +77,7 @@ function act(name, choice) {
     location.assign(`/sign-in?next=${encodeURIComponent(location.pathname)}`);
     return;
   }
+  if (name === "NEXT") steps.waits();
   const more = { act: name };
   if (choice !== undefined) more.choice = choice;
   if (name === "reason") more.reason = choice;
