@@ -6,8 +6,10 @@ const LONGEST = 12; // characters; no reading has more
 
 export class Steps {
   // pad: the form of large keys. top: the texts of the top line. give(): the number is whole.
-  constructor({ pad, top, next, give }) {
-    Object.assign(this, { pad, top, next, give, asking: null, entry: "", last: ["", 0] });
+  // scan(): a card that was held back goes its way.
+  constructor({ pad, top, next, give, scan }) {
+    Object.assign(this, { pad, top, next, give, scan, asking: null, entry: "", last: ["", 0] });
+    Object.assign(this, { waiting: false, held: [] });
     this.cards = pad ? JSON.parse(pad.dataset.cards) : {};
     pad?.addEventListener("click", (event) => this.#touched(event));
     pad?.addEventListener("submit", (event) => event.preventDefault());
@@ -30,7 +32,13 @@ export class Steps {
 
   // A card of the pad, while a number is asked for. Everything else is a scan like any other.
   takes(text) {
-    const key = this.asking?.pad && this.cards[text.replace(/^\][A-Za-z]./u, "")];
+    const card = this.cards[text.replace(/^\][A-Za-z]./u, "")];
+    if (this.waiting && card && card !== "enter" && card !== "back") {
+      this.held.push(text); // the hand was faster than the answer: it may ask for this number
+      return true;
+    }
+    if (card === "enter" && !this.asking) this.waits();
+    const key = this.asking?.pad && card;
     if (!key || (!this.entry && (key === "enter" || key === "back"))) return false;
     const now = performance.now();
     const [before, at] = this.last;
@@ -40,7 +48,22 @@ export class Steps {
     return true;
   }
 
+  // Next step was said: until it is answered a number card is no count of parts.
+  waits() {
+    if (this.next?.dataset.step && !this.asking) this.waiting = true;
+  }
+
+  release() {
+    this.waiting = false;
+    for (const text of this.held.splice(0)) this.scan(text);
+  }
+
   show(said) {
+    this.#ask(said);
+    this.release();
+  }
+
+  #ask(said) {
     this.asking = said.asking ?? null;
     this.entry = "";
     const pad = this.asking?.pad;

@@ -34,6 +34,7 @@ const steps = new Steps({
   top: document.querySelector("[data-steps]"),
   next: document.querySelector("[data-next]"),
   give: (said) => queue.put(urls.act, body({ act: "said", said })),
+  scan: (text) => scan(text, "physical-keys"),
 });
 
 const pad = new Pad(typed, {
@@ -54,6 +55,7 @@ const queue = new Queue({
   },
   kept(count, why, lost, newest) {
     networkSays(count, why);
+    if (count && why) steps.release(); // no answer will ask for a number now
     const hasSaid = saidOfDropped;
     saidOfDropped = false;
     const state = `${why}${count}`;
@@ -119,6 +121,7 @@ function act(name, choice) {
     location.assign(`/sign-in?next=${encodeURIComponent(location.pathname)}`);
     return;
   }
+  if (name === "NEXT") steps.waits();
   const more = { act: name };
   if (choice !== undefined) more.choice = choice;
   if (name === "reason") more.reason = choice;
