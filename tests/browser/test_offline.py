@@ -5,7 +5,7 @@ import re
 import shutil
 import signal
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,6 @@ from playwright.sync_api import Browser, Page, expect
 from tests.browser.kept import addresses_kept, all_that_is_kept
 from tests.browser.person import WATCH, Person, person
 from tests.browser.unit import BAG, LATER, PACK, SITE, TAP, Unit, card, gs1, key
-from traceability.actions.run.patient import SetPatient, set_patient
 from traceability.domain.act_cards import Act
 from traceability.reads.happenings import happenings
 from traceability.web import offline
@@ -167,7 +166,7 @@ def of(unit: Unit, number: str) -> Any:
 def test_a_killed_browser_loses_nothing_that_it_had_kept(
     unit: Unit, base: str, chromium: Browser, tmp_path: Path
 ) -> None:
-    """As when the battery dies: the browser's process is killed, and started again on its profile."""
+    """As when the battery dies: the browser's process is killed, and started on its profile."""
     profile = tmp_path / "profile"
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     quiet = ["--disable-gpu", *(["--no-sandbox"] if os.geteuid() == 0 else [])]
