@@ -37,7 +37,9 @@ def all_that_is_kept(one: Person) -> str:
 def addresses_kept(one: Person) -> set[str]:
     """Return the paths of all that lies in a cache."""
     found: list[str] = one.page.evaluate(
-        """async () => (await Promise.all((await caches.keys()).map(async (name) =>
-             (await (await caches.open(name)).keys()).map(({ url }) => new URL(url).pathname)))).flat()"""
+        """async () => {
+          const all = (await caches.keys()).map(async (name) => (await caches.open(name)).keys());
+          return (await Promise.all(all)).flat().map(({ url }) => new URL(url).pathname);
+        }"""
     )
     return set(found)

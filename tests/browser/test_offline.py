@@ -166,7 +166,7 @@ def of(unit: Unit, number: str) -> Any:
 def test_a_killed_browser_loses_nothing_that_it_had_kept(
     unit: Unit, base: str, chromium: Browser, tmp_path: Path
 ) -> None:
-    """As when the battery dies: the browser's process is killed, and started again on its profile."""
+    """As when the battery dies: the browser's process is killed, and started on its profile."""
     profile = tmp_path / "profile"
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     quiet = ["--disable-gpu", *(["--no-sandbox"] if os.geteuid() == 0 else [])]

@@ -148,7 +148,7 @@ def test_a_reload_loses_nothing_and_keeps_the_ids(
 ) -> None:
     context.set_offline(True)
     page.evaluate("put('a', 'b')")
-    page.wait_for_function("window.states.length > 0")
+    page.wait_for_function("window.states.some(([count]) => count === 2)")
     page.close()
     context.set_offline(False)
     assert answered(opened(context.new_page(), address), 2) == ["a", "b"]

@@ -52,8 +52,9 @@ def claim_of(
     """Return the claim, "unproven" where it does not hold, or None where none is made.
 
     A browser that can prove nothing (plain http) only names the sign-in: that holds for who is
-    signed in here now, `now_here`, and for nobody else. `numbered` is "NUMBER.kept" or "NUMBER.now"; `proof` is the sign-in's reference, a dot and the
-    mark; `address` and `body` are the request's own.
+    signed in here now, `now_here`, and for nobody else. `numbered` is "NUMBER.kept" or
+    "NUMBER.now"; `proof` is the sign-in's reference, a dot and the mark; `address` and `body` are
+    the request's own.
     """
     if not proof:
         return None

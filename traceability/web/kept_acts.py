@@ -82,7 +82,7 @@ def _why_wait(number: str, claim: Claim | str | None) -> tuple[str, ...]:
     ours, at = session.services(), session.device()
     moment, told = _moment()
     signed = claim if isinstance(claim, Claim) else None
-    why = () if told else ("clock-unreadable",)
+    why: tuple[str, ...] = () if told else ("clock-unreadable",)
     why += reasons_to_wait(
         moment,
         ours.now(),

@@ -1,7 +1,7 @@
 // The trolley page without a network: what it says of what it keeps, what it knows of this prime when it
 // is opened again, and what of it may be stored. It judges nothing: there is one copy of the rules, and
 // it is the server's. It can say that the same code was accepted here before, since it was told so.
-import { forget, inStore, meta, setMeta } from "./device_store.js";
+import { forget, inStore, setMeta } from "./device_store.js";
 import { whoActs } from "./claim.js";
 import { isPerson } from "./may_be_kept.js";
 import { patchPlaces } from "./strip.js";
@@ -155,4 +155,4 @@ export async function makeReady(say) {
   }
 }
 
-export { forget, meta };
+export { forget };
