@@ -30,7 +30,7 @@ from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import in_place
-from traceability.storage.policies import newest_checks, newest_policy
+from traceability.storage.policies import limits_and_checks
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +170,7 @@ def _not_placed(
 
 
 def _situation(context: Attempt, sheet: Sheet, filled: list[InPlace], site: Site) -> Situation:
-    _, limits = newest_policy(context.ledger.session, site.id)
+    limits, checks = limits_and_checks(context.ledger.session, site.id)
     today = context.at.astimezone(site.zone).date()
     days = limits.days(Way(sheet.way))
     return Situation(
@@ -180,7 +180,7 @@ def _situation(context: Attempt, sheet: Sheet, filled: list[InPlace], site: Site
         planned_use_by=today + timedelta(days=days),
         at=context.at,
         device_id=context.ledger.sent.device_id,
-        checks=newest_checks(context.ledger.session, site.id),
+        checks=checks,
     )
 
 
