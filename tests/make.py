@@ -172,11 +172,19 @@ class Ward:
         assert done.subject is not None
         return done.subject
 
-    def scan(self, circuit: UUID, text: str, **changes: Any) -> Done:
-        """Scan at the trolley; two seconds go by first."""
+    def asks(self, circuit: UUID, text: str, **changes: Any) -> Done:
+        """Scan at the trolley and answer nothing; two seconds go by first."""
         self.now += 2 * SECOND
         usual = ScanPart(sent=self.sent(), circuit_id=circuit, text=text, at=self.now)
         return scan_part(replace(usual, **changes), site=self.site)
+
+    def scan(self, circuit: UUID, text: str, **changes: Any) -> Done:
+        """Scan at the trolley; where only the book does not know its lot, say that it is right."""
+        done = self.asks(circuit, text, **changes)
+        if done.code != Finding.NEVER_RECEIVED:
+            return done
+        sent = replace(changes.get("sent") or self.sent(), request_id=uuid4())
+        return self.go_on(circuit, reason="by-hand", sent=sent)
 
     def go_on(self, circuit: UUID, **changes: Any) -> Done:
         """Answer what the last scan asked."""
@@ -210,22 +218,15 @@ class Ward:
         asked = Dropped(sent=self.sent(), circuit_id=circuit, at=self.now, slot=slot)
         return dropped(asked, site=self.site)
 
-    def put(self, circuit: UUID, text: str) -> Done:
-        """Scan a piece; where only the book does not know its lot, say that it is right."""
-        done = self.scan(circuit, text)
-        if done.code != Finding.NEVER_RECEIVED:
-            return done
-        return self.go_on(circuit, reason="by-hand")
-
     def fill(self, circuit: UUID, lot: str = "T77-0B1", bag: str = "4K0O17I1") -> None:
         """Scan everything the sheet asks for."""
-        self.put(circuit, code(PACK, "PK26-104"))
-        self.put(circuit, code(OXYGENATOR, "3F0117", serial=f"OX-{circuit.hex[-6:]}"))
+        self.scan(circuit, code(PACK, "PK26-104"))
+        self.scan(circuit, code(OXYGENATOR, "3F0117", serial=f"OX-{circuit.hex[-6:]}"))
         for _ in TAPS:
-            self.put(circuit, code(TAP, lot))
+            self.scan(circuit, code(TAP, lot))
         for _ in range(2):
-            self.put(circuit, code(SALINE, bag))
-        self.put(circuit, code(SYRINGE, "SY0B40"))
+            self.scan(circuit, code(SALINE, bag))
+        self.scan(circuit, code(SYRINGE, "SY0B40"))
         self.say(circuit, "ticked", "ties", all_open=True)
 
     def end(self, circuit: UUID, **changes: Any) -> Done:

@@ -100,7 +100,7 @@ def test_a_lot_nobody_booked_in_is_looked_at_and_kept_with_a_reason(shelves: She
     ward = shelves.ward
     circuit = ward.begin()
     known = ward.scan(circuit, code(TAP, LOT))
-    asked = ward.scan(circuit, code(TAP, "T99"), slot="tap-middle")
+    asked = ward.asks(circuit, code(TAP, "T99"), slot="tap-middle")
     assert (known.verdict, known.facts.get("not_in_book")) == ("accepted", None)
     assert (asked.verdict, asked.code) == ("look-again", "never-received")
     new = ward.go_on(circuit, reason="by-hand")

@@ -203,7 +203,7 @@ def test_each_check_stops_or_asks_and_says_its_way_on_and_who_went(ward: Ward, c
     circuit = ward.begin()
     case.before(ward, circuit)
     before = open_parts(ward, circuit)
-    done = ward.scan(circuit, case.scan, slot=case.slot)
+    done = ward.asks(circuit, case.scan, slot=case.slot)
     assert (done.verdict, done.code) == (case.verdict, case.finding)
     assert open_parts(ward, circuit) == before, "nothing was added"
     said = say_verdict(done.verdict, done.code, done.facts)

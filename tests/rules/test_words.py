@@ -21,6 +21,7 @@ WORDING: Final = (
     "run_messages.py",
     "shelf_messages.py",
     "moves_messages.py",
+    "scanner_messages.py",
     "tag_messages.py",
     "scope_messages.py",
     "scope_row_messages.py",

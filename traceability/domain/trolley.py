@@ -8,91 +8,33 @@ people of the trade (stop, look again, go on, by situation).
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from enum import StrEnum
 from typing import Final
 from uuid import UUID
 
+from traceability.domain.findings import DEFAULT_CHECKS, WAY_ON, Finding, Verdict
 from traceability.domain.in_place import InPlace, free_places
 from traceability.domain.moments import ONE_SCAN
 from traceability.domain.parts import Known
-from traceability.domain.people import Right
 from traceability.domain.sheets import OPEN_PORT_KINDS, SUCTION, Need, Sheet, Slot, Where
+
+__all__ = [
+    "DEFAULT_CHECKS",
+    "FLUID_KIND",
+    "PACK_KIND",
+    "WAY_ON",
+    "Finding",
+    "Judgement",
+    "Piece",
+    "Situation",
+    "Verdict",
+    "is_suction",
+    "judge",
+    "same_words",
+    "slots_for",
+]
 
 PACK_KIND: Final = "circuit-pack"
 FLUID_KIND: Final = "fluid"
-
-
-class Verdict(StrEnum):
-    """The three answers of the strip."""
-
-    ACCEPTED = "accepted"
-    LOOK_AGAIN = "look-again"
-    STOP = "stop"
-
-
-class Finding(StrEnum):
-    """Why. Stable codes; the words are elsewhere."""
-
-    PLACED = "placed"
-    SAME_SCAN = "same-scan"
-    WRONG_TYPE = "wrong-type"
-    WRONG_FLUID = "wrong-fluid"
-    SUCTION_SIDE = "suction-side"
-    ON_HOLD = "on-hold"
-    EXPIRED = "expired"
-    SAME_SERIAL_HERE = "same-serial-here"
-    SAME_SERIAL_ELSEWHERE = "same-serial-elsewhere"
-    OTHER_DEVICE = "other-device-same-lot"
-    NOT_ON_SHEET = "not-on-sheet"
-    WRONG_PLACE = "wrong-place"
-    LOT_NOT_IN_CODE = "lot-not-in-code"
-    SERIAL_NOT_IN_CODE = "serial-not-in-code"
-    SHORT_DATED = "short-dated"
-    WHICH_PLACE = "which-place"
-    ALL_RECORDED = "all-recorded"
-    IN_NOTICE = "in-notice"
-    """An open notice names this very lot or serial, and nobody has put it on hold yet."""
-    LIKE_NOTICE = "like-notice"
-    """An open notice may mean it: the text is alike, or what the notice asks for is not known."""
-    OPENED_EARLIER = "opened-earlier"
-    """This very piece was put into a circuit before and is out of it again."""
-    NEVER_RECEIVED = "never-received"
-    """Its product is counted here, and its lot was neither received nor counted."""
-
-
-WAY_ON: Final[Mapping[Finding, Right]] = {
-    Finding.WRONG_TYPE: Right.PAST_STOP,
-    Finding.WRONG_FLUID: Right.PAST_STOP,
-    Finding.SUCTION_SIDE: Right.PAST_STOP,
-    Finding.ON_HOLD: Right.PAST_STOP,
-    Finding.EXPIRED: Right.PAST_DATE,
-    Finding.SAME_SERIAL_ELSEWHERE: Right.ACT,
-    Finding.OTHER_DEVICE: Right.ACT,
-    Finding.SHORT_DATED: Right.ACT,
-    Finding.ALL_RECORDED: Right.ACT,
-    Finding.SERIAL_NOT_IN_CODE: Right.ACT,
-    Finding.IN_NOTICE: Right.PAST_STOP,
-    Finding.LIKE_NOTICE: Right.ACT,
-    Finding.OPENED_EARLIER: Right.PAST_DATE,
-    Finding.NEVER_RECEIVED: Right.ACT,
-}
-"""Which right goes on past a finding, with a reason. What is not here has no way on."""
-
-_STOPS: Final = (
-    Finding.WRONG_TYPE,
-    Finding.WRONG_FLUID,
-    Finding.SUCTION_SIDE,
-    Finding.ON_HOLD,
-    Finding.IN_NOTICE,
-    Finding.EXPIRED,
-    Finding.SAME_SERIAL_HERE,
-    Finding.SAME_SERIAL_ELSEWHERE,
-    Finding.OPENED_EARLIER,
-)
-DEFAULT_CHECKS: Final[Mapping[Finding, Verdict]] = {
-    finding: Verdict.STOP if finding in _STOPS else Verdict.LOOK_AGAIN for finding in Finding
-}
-"""How hard each check is while the unit's policy says nothing else (`domain.scan_checks`)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,7 +124,7 @@ def judge(
 def _placing(piece: Piece, now: Situation, slot: str, waived: frozenset[Finding]) -> Judgement:
     slots = slots_for(piece, now.sheet, waived)
     pointed = now.sheet.slot(slot) if slot else None
-    if pointed is not None and Finding.SUCTION_SIDE in waived and _is_suction(piece, pointed):
+    if pointed is not None and Finding.SUCTION_SIDE in waived and is_suction(piece, pointed):
         # It goes beside what belongs there, and never in its stead.
         return _beyond(piece, now, pointed)
     if pointed is not None and pointed not in slots:
@@ -230,33 +172,9 @@ def _beyond(piece: Piece, now: Situation, slot: Slot) -> Judgement:
     )
 
 
-def _is_suction(piece: Piece, slot: Slot) -> bool:
+def is_suction(piece: Piece, slot: Slot) -> bool:
+    """Tell whether this place lets air in through such a piece."""
     return slot.where in SUCTION and piece.kind in OPEN_PORT_KINDS
-
-
-def against_swap(piece: Piece, slot: Slot | None, today: date) -> tuple[Finding, ...]:
-    """Return all that speaks against putting this piece into a place of a running circuit.
-
-    Everything at once, the most dangerous first: nobody at a bedside reads one list after another.
-    """
-    same_fluid = slot is None or same_words(slot.substance, piece.substance)
-    suction = slot is not None and _is_suction(piece, slot)
-    checks = {
-        Finding.WRONG_FLUID: piece.kind == FLUID_KIND and not same_fluid,
-        Finding.SUCTION_SIDE: suction,
-        Finding.ON_HOLD: bool(piece.on_hold),
-        Finding.IN_NOTICE: bool(piece.in_notice),
-        Finding.EXPIRED: piece.expiry is not None and piece.expiry < today,
-        Finding.SAME_SERIAL_ELSEWHERE: piece.elsewhere is not None,
-    }
-    return tuple(finding for finding, applies in checks.items() if applies)
-
-
-def right_to_go_on(findings: Iterable[Finding]) -> Right:
-    """Return the right that goes past all of these: the strongest that one of them needs."""
-    needed = {WAY_ON[finding] for finding in findings}
-    ranked = (Right.PAST_STOP, Right.PAST_DATE)
-    return next((right for right in ranked if right in needed), Right.ACT)
 
 
 def slots_for(piece: Piece, sheet: Sheet, waived: frozenset[Finding] = frozenset()) -> list[Slot]:
@@ -290,7 +208,7 @@ def _stops(
             {"scanned": piece.substance or piece.name, "wanted": wanted[0] if wanted else ""},
         )
     pointed = now.sheet.slot(slot) if slot else None
-    if pointed is not None and _is_suction(piece, pointed):
+    if pointed is not None and is_suction(piece, pointed):
         yield Finding.SUCTION_SIDE, {"place": pointed.name}
     if piece.on_hold:
         yield Finding.ON_HOLD, {"notice": piece.on_hold}

@@ -19,7 +19,7 @@ from traceability.security.tag_keys import fingerprint
 from traceability.storage.circuits import Sheet
 from traceability.storage.items import Packaging, Product
 from traceability.storage.people import Device, Person
-from traceability.storage.policies import newest_checks, newest_policy, read_checks, read_limits
+from traceability.storage.policies import limits_and_checks, newest_policy, read_checks, read_limits
 from traceability.storage.site import Place, Policy, Site, TagKey
 
 
@@ -237,11 +237,12 @@ class PolicyFacts:
 def policy(session: Session, site_id: UUID) -> PolicyFacts:
     """Return the policy in force."""
     version, limits = newest_policy(session, site_id)
+    _, checks = limits_and_checks(session, site_id)
     stored = session.get(Policy, (site_id, version))
     return PolicyFacts(
         version=version,
         limits=limits,
-        checks=newest_checks(session, site_id),
+        checks=checks,
         set_at=stored.set_at if stored else None,
     )
 

@@ -22,11 +22,11 @@ def newest_policy(session: Session, site_id: UUID) -> tuple[int, Limits]:
     return stored.version, read_limits(stored.body)
 
 
-def newest_checks(session: Session, site_id: UUID) -> Mapping[Finding, Verdict]:
-    """Return how hard each check of a scan is, by the policy in force."""
+def limits_and_checks(session: Session, site_id: UUID) -> tuple[Limits, Mapping[Finding, Verdict]]:
+    """Return the limits in force and how hard each check of a scan is, in one question."""
     rows = select(Policy.body).filter_by(site_id=site_id).order_by(Policy.version.desc()).limit(1)
     body = session.scalar(rows)
-    return DEFAULT_CHECKS if body is None else read_checks(body)
+    return (Limits(), DEFAULT_CHECKS) if body is None else (read_limits(body), read_checks(body))
 
 
 def read_checks(body: str) -> Mapping[Finding, Verdict]:

@@ -24,14 +24,8 @@ from traceability.domain.moments import Manner
 from traceability.domain.parts import UNKNOWN_KIND, Known, PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import Slot
-from traceability.domain.trolley import (
-    FLUID_KIND,
-    PACK_KIND,
-    Finding,
-    Piece,
-    against_swap,
-    right_to_go_on,
-)
+from traceability.domain.swap_checks import against_swap, right_to_go_on
+from traceability.domain.trolley import FLUID_KIND, PACK_KIND, Finding, Piece
 from traceability.errors import BadScan, BadValue, UnknownCode, WrongState
 from traceability.storage.circuits import Circuit, CircuitPhase, Part
 from traceability.storage.kept_apart import keep_apart, uuid7

@@ -28,7 +28,8 @@ from traceability.domain.moments import Manner
 from traceability.domain.parts import Known, PartState
 from traceability.domain.people import Right
 from traceability.domain.sheets import BLOOD_KIND
-from traceability.domain.trolley import FLUID_KIND, Finding, against_swap, right_to_go_on
+from traceability.domain.swap_checks import against_swap, right_to_go_on
+from traceability.domain.trolley import FLUID_KIND, Finding
 from traceability.domain.use_by import PartExpiry, decide, opened_later
 from traceability.errors import BadScan, BadValue
 from traceability.storage.circuits import Circuit, Part

@@ -16,7 +16,8 @@ from traceability.domain.in_place import InPlace, free_places
 from traceability.domain.keys import lot_key, unit_key
 from traceability.domain.parts import GAPS, Known, PartState
 from traceability.domain.sheets import BLOOD_KIND, Need, Sheet, Slot
-from traceability.domain.trolley import FLUID_KIND, PACK_KIND, Piece, against_swap
+from traceability.domain.swap_checks import against_swap
+from traceability.domain.trolley import FLUID_KIND, PACK_KIND, Piece
 from traceability.domain.use_by import PartExpiry
 from traceability.errors import BadValue, UnknownCode
 from traceability.storage.circuits import Part

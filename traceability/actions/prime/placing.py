@@ -33,7 +33,7 @@ from traceability.storage.circuits import Circuit
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.ledger import OpenLedger
 from traceability.storage.lookup import in_place
-from traceability.storage.policies import newest_checks, newest_policy
+from traceability.storage.policies import limits_and_checks
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +185,7 @@ def situation_at(
     device_id: UUID,
 ) -> Situation:
     """Return the prime as it stands at a moment, for who scans at that device."""
-    _, limits = newest_policy(session, site.id)
+    limits, checks = limits_and_checks(session, site.id)
     today = at.astimezone(site.zone).date()
     return Situation(
         sheet=sheet,
@@ -194,7 +194,7 @@ def situation_at(
         planned_use_by=today + timedelta(days=limits.days(Way(sheet.way))),
         at=at,
         device_id=device_id,
-        checks=newest_checks(session, site.id),
+        checks=checks,
     )
 
 

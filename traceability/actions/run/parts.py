@@ -23,7 +23,8 @@ from traceability.domain.moments import Manner
 from traceability.domain.parts import UNKNOWN_KIND, Known, PartState
 from traceability.domain.people import Right
 from traceability.domain.spans import overlap, span
-from traceability.domain.trolley import Finding, against_swap, right_to_go_on
+from traceability.domain.swap_checks import against_swap, right_to_go_on
+from traceability.domain.trolley import Finding
 from traceability.errors import BadScan, BadValue, UnknownCode
 from traceability.storage.kept_apart import keep_apart, uuid7
 from traceability.storage.run_extras import RunPart

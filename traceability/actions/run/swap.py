@@ -18,7 +18,8 @@ from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import Manner, believed_moment
 from traceability.domain.parts import Known, PartState
 from traceability.domain.people import Right
-from traceability.domain.trolley import Finding, against_swap, right_to_go_on
+from traceability.domain.swap_checks import against_swap, right_to_go_on
+from traceability.domain.trolley import Finding
 from traceability.errors import (
     BadScan,
     UnknownCode,
