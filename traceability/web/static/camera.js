@@ -3,7 +3,9 @@
 import { Photo } from "./photo.js";
 
 const panel = document.querySelector("[data-camera]");
-const number = document.querySelector("[data-trolley]").dataset.trolley;
+// A page that came from this device, without a network, knows its prime by the address alone.
+const number = document.querySelector("[data-trolley]").dataset.trolley
+  || decodeURIComponent(location.pathname.split("/")[2]);
 const video = panel.querySelector("[data-view]");
 const off = panel.querySelector("[data-off]");
 const says = panel.querySelector("[data-camera-says]");

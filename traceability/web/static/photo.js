@@ -33,6 +33,7 @@ export class Photo {
     this.button = part("fill");
     this.signIn = part("photo-sign-in");
     this.list = part("packs");
+    this.signIn.href = `/sign-in?next=${encodeURIComponent(location.pathname)}`;
     this.button.addEventListener("click", () => this.fill());
     part("photo-close").addEventListener("click", (event) => this.close(event));
     this.list.addEventListener("change", () => this.#label());
