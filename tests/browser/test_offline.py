@@ -12,12 +12,14 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
+from sqlalchemy import select
 
 from tests.browser.kept import addresses_kept, all_that_is_kept
 from tests.browser.person import WATCH, Person, person
 from tests.browser.unit import BAG, LATER, PACK, SITE, TAP, Unit, card, gs1, key
 from traceability.domain.act_cards import Act
 from traceability.reads.happenings import happenings
+from traceability.storage.kept_apart import KeptApart
 from traceability.web import offline
 
 WRISTBAND = "801895212345000000" + "1234"
@@ -99,8 +101,10 @@ def test_no_patient_is_ever_kept_on_the_device(helper: Person, unit: Unit) -> No
     helper.opens("/runs/R-0001")
     helper.unfolds()
     helper.fills(reference=CANARY)
-    helper.page.locator("[name=reference]").first.evaluate("each => each.form.requestSubmit()")
-    helper.page.wait_for_url(re.compile(r"/runs/R-0001"))
+    with helper.page.expect_navigation():
+        helper.page.locator("[name=reference]").first.evaluate("each => each.form.requestSubmit()")
+    with unit.services.reads() as reads:
+        assert CANARY in reads.scalars(select(KeptApart.text)).all(), "the patient is on record"
     helper.opens(f"/recall?patient={CANARY}")
     helper.begins_a_prime()
     is_ready_for_no_network(helper.page)

@@ -136,11 +136,22 @@ def test_what_names_a_person_is_sent_at_once_or_not_at_all(
     page.wait_for_function("window.dropped.length === 1 && window.states.at(-1)?.[0] === 2")
     assert page.evaluate("[window.dropped[0], window.states.at(-1)[2]]") == ["p", 1]
     assert kept(page) == ["a"]
+    page.evaluate(
+        """() => {
+          const put = (id, more) =>
+            window.queue.put("/prime/C-1/scan", { request_id: id, ...more });
+          put("w", { text: "]d28018952123450000001234", channel: "camera" });
+          put("x", { text: "480731-0017" });
+          put("y", { text: "]d2010952123400001310T1" });
+        }"""
+    )
+    page.wait_for_function("window.dropped.length === 2 && window.states.at(-1)[0] === 4")
+    assert kept(page) == ["a", "y"], "wherever a person's code comes from, it is not stored"
     context.set_offline(False)
-    assert answered(page, 2) == ["a", "m"]
+    assert answered(page, 4) == ["a", "m", "x", "y"]
     page.evaluate("window.queue.put('/prime/C-1/scan', { request_id: 'q' }, 'now')")
-    assert answered(page, 3) == ["a", "m", "q"]
-    assert server.heard == ["a", "m", "q"]
+    assert answered(page, 5)[-1] == "q"
+    assert server.heard == ["a", "m", "x", "y", "q"]
 
 
 def test_a_reload_loses_nothing_and_keeps_the_ids(

@@ -5,6 +5,7 @@
 // name a person; "now": sent at once or not at all, since it does.
 import { proofOf } from "./claim.js";
 import { inStore, keptActs, onTold, tellOthers } from "./device_store.js";
+import { isPerson, keepOf } from "./may_be_kept.js";
 
 const OLD_KEY = "ct.queue"; // where pages of an earlier version kept their acts (localStorage)
 const WAITS = [1000, 2000, 4000, 8000];
@@ -110,6 +111,14 @@ async function moveOld() {
 const alone = (name, work) => (navigator.locks ? navigator.locks.request(name, work) : work());
 let moved = alone("ct.queue.move", moveOld);
 
+// Wherever an act comes from (scanner, camera, pad), no text of a person goes to the disk.
+function safest(body) {
+  if (body.text) return keepOf(body.text, body.channel);
+  const texts = Object.values(body).filter((value) => typeof value === "string");
+  if (texts.some(isPerson)) return "now";
+  return body.badge ? "page" : "device";
+}
+
 // ---- the queue -----------------------------------------------------------------------------------
 export class Queue {
   // answered(entry, answer): the server answered. kept(count, why, lost, newest): why is "network",
@@ -139,7 +148,7 @@ export class Queue {
     });
   }
 
-  put(url, body, keep = "device") {
+  put(url, body, keep = safest(body)) {
     this.length += 1;
     this.putting = this.putting.then(async () => {
       await moved;
