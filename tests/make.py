@@ -218,15 +218,22 @@ class Ward:
         asked = Dropped(sent=self.sent(), circuit_id=circuit, at=self.now, slot=slot)
         return dropped(asked, site=self.site)
 
+    def put(self, circuit: UUID, text: str) -> Done:
+        """Scan a piece that goes in; past an open notice a consultant goes on."""
+        done = self.scan(circuit, text)
+        if done.code != Finding.IN_NOTICE:
+            return done
+        return self.go_on(circuit, reason="patient-waits", by=self.people["consultant"])
+
     def fill(self, circuit: UUID, lot: str = "T77-0B1", bag: str = "4K0O17I1") -> None:
         """Scan everything the sheet asks for."""
-        self.scan(circuit, code(PACK, "PK26-104"))
-        self.scan(circuit, code(OXYGENATOR, "3F0117", serial=f"OX-{circuit.hex[-6:]}"))
+        self.put(circuit, code(PACK, "PK26-104"))
+        self.put(circuit, code(OXYGENATOR, "3F0117", serial=f"OX-{circuit.hex[-6:]}"))
         for _ in TAPS:
-            self.scan(circuit, code(TAP, lot))
+            self.put(circuit, code(TAP, lot))
         for _ in range(2):
-            self.scan(circuit, code(SALINE, bag))
-        self.scan(circuit, code(SYRINGE, "SY0B40"))
+            self.put(circuit, code(SALINE, bag))
+        self.put(circuit, code(SYRINGE, "SY0B40"))
         self.say(circuit, "ticked", "ties", all_open=True)
 
     def end(self, circuit: UUID, **changes: Any) -> Done:

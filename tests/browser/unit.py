@@ -14,7 +14,7 @@ from traceability.actions.lists.site import SetPlace, SiteFacts, set_place, set_
 from traceability.actions.once import Sent, Site
 from traceability.actions.prime.begin import BeginPrime, begin_prime
 from traceability.actions.prime.end import EndPrime, end_prime
-from traceability.actions.prime.scan import ScanPart, scan_part
+from traceability.actions.prime.scan import GoOn, ScanPart, go_on, scan_part
 from traceability.actions.prime.sign import SignPrime, sign_prime
 from traceability.domain.act_cards import Act
 from traceability.domain.sheets import Need, Slot, Where
@@ -25,6 +25,7 @@ from traceability.domain.tags import (
     site_code,
     write_symbol,
 )
+from traceability.domain.trolley import Finding
 from traceability.identifiers.checks import hibc_check
 from traceability.reads.circuits import circuit_facts
 from traceability.security.pins import CHEAP_HASHER, hash_pin
@@ -137,7 +138,9 @@ class Unit:
         pack = ScanPart(
             sent=by("J. Ruiz"), circuit_id=circuit_id, text=gs1(PACK, "PK26-104"), at=at
         )
-        scan_part(pack, site=site)
+        if scan_part(pack, site=site).code == Finding.NEVER_RECEIVED:
+            right = GoOn(sent=by("J. Ruiz"), circuit_id=circuit_id, at=at, reason="by-hand")
+            go_on(right, site=site)
         end_prime(
             EndPrime(
                 sent=by("J. Ruiz"),

@@ -7,7 +7,7 @@ from flask.typing import ResponseReturnValue
 
 from traceability.domain.people import Right
 from traceability.domain.scanner_setup import Point, ScannerRead, judge_scanner
-from traceability.domain.trials import LAYOUT_LINE, TRIALS
+from traceability.domain.trials import TRIALS
 from traceability.scanner_messages import NAMES, NOT_OF_THE_SHEET, READ, say_point, shown_text
 from traceability.web import session
 
@@ -21,10 +21,7 @@ def page() -> ResponseReturnValue:
     """Show the points; each fills when a symbol of the sheet has told it."""
     session.need(Right.ACT)
     symbols = [{"name": kind.upper().replace("-", " "), "why": why} for kind, _, why in TRIALS]
-    first = next(number for number, (_, text, _) in enumerate(TRIALS) if text == LAYOUT_LINE)
-    return render_template(
-        "scanner.html", points=NAMES.items(), symbols=symbols, first=first + 1, nav="lists"
-    )
+    return render_template("scanner.html", points=NAMES.items(), symbols=symbols, nav="lists")
 
 
 @pages.post("/scanner/read")

@@ -14,7 +14,7 @@ const current = () => Number(getComputedStyle(root).getPropertyValue("--px-per-m
 function verdictPx() {
   const { innerWidth: wide, innerHeight: high } = window;
   const wanted = 27.3 * current();
-  if (wide <= 1000) return Math.min(wanted, wide * 0.15);
+  if (wide <= 1000) return Math.min(wanted, (wide - (wide <= 360 ? 96 : 112)) / 5.73);
   if (wide <= 1200 || high <= 760) return Math.min(wanted, (wide - 306) / 5.73, 120);
   return Math.min(wanted, (wide - 350) / 5.73, high * 0.2025);
 }
