@@ -71,7 +71,7 @@ def says_the_steps(one: Person) -> None:
     expect(one.page.locator("[data-step-since]")).to_have_text("CO₂ flush: 0 of 5 min")
     next_step(one, "CO₂ flow, in L/min", "Say it")
     one.looks("steps-reading")
-    one.scans(card("DIGIT-1"))
+    one.scans(card("COUNT-1"))
     one.scans(card("POINT"))
     one.scans(card("COUNT-5"))
     expect(one.page.locator("[data-pad-entry]")).to_have_text("1.5")
@@ -92,7 +92,7 @@ def says_the_steps(one: Person) -> None:
     one.reaches_for_the_next()
     one.page.evaluate(SLOW)
     one.scans(card(Act.NEXT))
-    for body in ("DIGIT-1", "POINT", "COUNT-5"):  # the hand is faster than the network
+    for body in ("COUNT-1", "POINT", "COUNT-5"):  # the hand is faster than the network
         one.scans(card(body))
     expect(one.page.locator("[data-pad-entry]")).to_have_text("1.5")
     one.scans(card(Act.NEXT))
