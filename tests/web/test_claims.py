@@ -269,6 +269,18 @@ def test_a_persons_code_is_not_written_even_if_the_act_waits(
         assert WRISTBAND[7:].encode() not in file.read_bytes(), file.name
 
 
+def test_what_was_typed_waits_whole_unless_it_may_be_a_person(tablet: Tablet, ward: Ward) -> None:
+    typed = {"act": "TYPED", "lot": "123456", "expiry": "2033-03", "serial": WRISTBAND}
+    tablet.sends(tablet.act(NOON - 40 * DAY, **typed))
+    (waiting,) = waits(ward)
+    assert (waiting.what, waiting.said) == ("TYPED", {"lot": "123456", "expiry": "2033-03"})
+    page = tablet.client.get("/to-confirm").text
+    assert "123456" in page
+    form = {"no": str(waiting.waits_no), "do": "recorded", "request_id": str(uuid4())}
+    assert "Do it anew at the trolley" in tablet.client.post("/to-confirm", data=form).text
+    assert lots(ward) == []
+
+
 @pytest.mark.parametrize("first", [0, 1])
 def test_two_devices_that_claim_one_piece_and_one_place_are_both_kept_whatever_comes_first(
     tablet: Tablet, ward: Ward, first: int

@@ -45,7 +45,8 @@ pages = Blueprint("kept_acts", __name__)
 
 P = ParamSpec("P")
 View = Callable[[str], ResponseReturnValue]
-SAID: Final = ("slot", "choice", "channel", "reason")
+SAID: Final = ("slot", "choice", "channel", "reason", "lot", "serial", "expiry", "step", "said")
+"""What is kept of an act beside its code: a person who confirms it has to see what was meant."""
 SCREEN_GONE: Final = (
     "That act answers a screen that is gone. Do it anew at the trolley, then leave it out."
 )
@@ -193,9 +194,7 @@ def _record(found: WaitingFacts) -> str:
     except Refused as refused:
         return say_refusal(refused, session.services().settings.zone_info)
     if done is None:
-        return (
-            "That act answers a screen that is gone. Do it anew at the trolley, then leave it out."
-        )
+        return SCREEN_GONE
     if done.verdict == "accepted":
         return ""
     said = say_verdict(done.verdict, done.code, done.facts)

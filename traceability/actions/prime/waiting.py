@@ -14,6 +14,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from traceability.actions.once import Asked, Done, Site, answer_once, entered, ledger_of
+from traceability.actions.prime.personal import is_personal
 from traceability.actions.prime.scanned import Scan, may_be_kept
 from traceability.domain.events import Kind, Plain
 from traceability.domain.moments import MAX_AHEAD, believed_moment
@@ -100,7 +101,7 @@ def _keep(asked: KeepAct, session: Session, site: Site) -> Done:
         "person": asked.person_id,
         "what": asked.what,
         "why": list(asked.why),
-        "said": dict(asked.said),
+        "said": {name: said for name, said in asked.said.items() if not is_personal(said.strip())},
         **(keep_apart(session, asked.text, at=ledger.now) if kept else {"kept": None}),
         "facts": facts,
         "device_at": asked.at,
