@@ -149,7 +149,9 @@ class Trolley:
         if done.code == "which-place":
             choices = done.facts["choices"]
             done = self.go_on(slot=str(choices[0][0]))  # type: ignore[index]
-        if done.code == "on-hold":
+        if done.code == "never-received":
+            done = self.go_on(reason="by-hand")
+        if done.code in {"on-hold", "in-notice"}:
             done = self.go_past_hold()
         if done.code == "never-received":
             done = self.go_on(reason="no-other")

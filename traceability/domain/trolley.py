@@ -251,7 +251,11 @@ def _doubts(
         yield Finding.LIKE_NOTICE, {"notice": piece.like_notice}
     # What comes with the pack has never lain on a shelf.
     loose = any(not slot.inside_pack or slot.where is Where.PACK for slot in slots)
-    if piece.never_received and loose:
+    # Somebody has looked at a lot of which a piece is in; the next piece of it is asked no more.
+    looked_at = any(
+        (each.product_id, each.lot) == (piece.product_id, piece.lot) for each in now.filled
+    )
+    if piece.never_received and loose and not looked_at:
         yield Finding.NEVER_RECEIVED, {}
 
 
