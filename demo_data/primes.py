@@ -153,8 +153,6 @@ class Trolley:
             done = self.go_on(reason="by-hand")
         if done.code in {"on-hold", "in-notice"}:
             done = self.go_past_hold()
-        if done.code == "never-received":
-            done = self.go_on(reason="no-other")
         require(done, "placed")
 
     def go_past_hold(self) -> Done:
