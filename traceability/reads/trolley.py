@@ -1,12 +1,13 @@
 """A prime as the trolley shows it: the sheet, what each place holds, what is missing."""
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from traceability.domain.circuits import Phase
@@ -78,8 +79,13 @@ def circuit_id(session: Session, site_id: UUID, number: str) -> UUID | None:
     return None if circuit is None else circuit.id
 
 
-def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> TrolleyFacts | None:
-    """Return the prime of that circuit as this device shows it, or None."""
+def trolley(
+    session: Session, site_id: UUID, number: str, device_id: UUID, *, for_the_strip: bool = False
+) -> TrolleyFacts | None:
+    """Return the prime of that circuit as this device shows it, or None.
+
+    `for_the_strip`: who primes and where is not read; the top line of the page has it already.
+    """
     circuit = circuit_by_number(session, site_id, number)
     if circuit is None:
         return None
@@ -89,13 +95,14 @@ def trolley(session: Session, site_id: UUID, number: str, device_id: UUID) -> Tr
     filled = in_place(session, circuit)
     act = last_act(session, circuit, device_id)
     last = None if act is None else _last(act)
-    (primer, helper), pause = pair_of(session, circuit), open_pause(session, circuit)
+    pause = open_pause(session, circuit)
+    primer, helper = (None, None) if for_the_strip else pair_of(session, circuit)
     return TrolleyFacts(
         circuit_id=circuit.id,
         number=circuit.number,
         circuit_type=circuit.circuit_type,
         sheet=sheet,
-        place=_place(session, circuit),
+        place="" if for_the_strip else _place(session, circuit),
         primer=_name(session, site_id, primer),
         helper=_name(session, site_id, helper),
         begun_at=circuit.begun_at,
@@ -124,32 +131,43 @@ def last_number(session: Session, circuit: Circuit) -> int:
 
 
 def _asked_back(session: Session, circuit: Circuit, device_id: UUID) -> tuple[LastAct, ...]:
-    rows = session.execute(
-        select(TrolleyAct, LedgerEvent.recorded_at)
+    of_device = (
+        TrolleyAct.site_id == circuit.site_id,
+        TrolleyAct.circuit_id == circuit.id,
+        TrolleyAct.device_id == device_id,
+        TrolleyAct.undone_no.is_(None),
+    )
+    late = _late(session, of_device)
+    if not late:
+        return ()
+    rows = session.scalars(select(TrolleyAct).where(*of_device).order_by(TrolleyAct.recorded_no))
+    found, since = [], set[str]()
+    for index, act in enumerate(reversed(rows.all())):
+        scan = json.loads(act.scan) or {}
+        texts = {text for text in (scan.get("text"), scan.get("kept")) if text}
+        is_last = index == 0
+        if act.recorded_no in late and not is_last and not texts & since:
+            found.append(_last(act))
+        since |= texts
+    return tuple(reversed(found))
+
+
+def _late(session: Session, of_device: Iterable[ColumnElement[bool]]) -> set[int]:
+    """Return the scans that were kept on the device and then asked back: most often none."""
+    rows = (
+        select(TrolleyAct.recorded_no, TrolleyAct.at, TrolleyAct.code, LedgerEvent.recorded_at)
         .join(
             LedgerEvent,
             (LedgerEvent.site_id == TrolleyAct.site_id)
             & (LedgerEvent.number == TrolleyAct.recorded_no),
         )
-        .where(
-            TrolleyAct.site_id == circuit.site_id,
-            TrolleyAct.circuit_id == circuit.id,
-            TrolleyAct.device_id == device_id,
-            TrolleyAct.undone_no.is_(None),
-        )
-        .order_by(TrolleyAct.recorded_no)
-    ).all()
-    found, since = [], set[str]()
-    for index, (act, recorded_at) in enumerate(reversed(rows)):
-        scan = json.loads(act.scan) or {}
-        texts = {text for text in (scan.get("text"), scan.get("kept")) if text}
-        is_last = index == 0
-        unread = act.verdict != "accepted" and act.code not in STEP_ACTS
-        late = unread and recorded_at - act.at > LATE
-        if late and not is_last and not texts & since:
-            found.append(_last(act))
-        since |= texts
-    return tuple(reversed(found))
+        .where(*of_device, TrolleyAct.verdict != "accepted")
+    )
+    return {
+        row.recorded_no
+        for row in session.execute(rows)
+        if row.code not in STEP_ACTS and row.recorded_at - row.at > LATE
+    }
 
 
 def _last(act: TrolleyAct) -> LastAct:

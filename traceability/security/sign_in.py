@@ -140,15 +140,21 @@ class Door:
     def who(self, token: str, device_id: UUID) -> SignedIn | None:
         """Return who is signed in with this token at this device; None if nobody is."""
         with self.reads() as session:
-            stored, now = session.get(SignIn, self.digest(token)), self.clock()
-            if stored is None or stored.ended_at is not None or stored.device_id != device_id:
+            # One question: it is asked before every page and every scan.
+            rows = (
+                select(SignIn, Person, Credential)
+                .join(Person, (Person.site_id == self.site_id) & (Person.id == SignIn.person_id))
+                .outerjoin(Credential, Credential.person_id == Person.id)
+                .where(SignIn.token_digest == self.digest(token))
+            )
+            found_row = session.execute(rows).one_or_none()
+            if found_row is None:
                 return None
-            if now - stored.seen_at > IDLE:
+            (stored, person, credential), now = found_row, self.clock()
+            if stored.ended_at is not None or stored.device_id != device_id:
                 return None
-            person = session.get(Person, (self.site_id, stored.person_id))
-            if person is None or not person.active:
+            if now - stored.seen_at > IDLE or not person.active:
                 return None
-            credential = session.get(Credential, person.id)
             found = SignedIn(
                 person_id=person.id,
                 name=person.name,

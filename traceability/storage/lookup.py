@@ -5,6 +5,7 @@ Both the acts and the reads use them; nothing here writes or locks unless it say
 
 import json
 from datetime import date, datetime
+from functools import lru_cache
 from uuid import UUID
 
 from sqlalchemy import func, select
@@ -20,8 +21,7 @@ from traceability.storage.base import believed_at
 from traceability.storage.circuits import Circuit, CircuitPhase, Part, Prime, Sheet, Signature
 from traceability.storage.holds import Hold
 from traceability.storage.items import Lot, Packaging, Product
-from traceability.storage.run_extras import RunPart
-from traceability.storage.runs import CircuitOnRun, Run
+from traceability.storage.runs import CircuitOnRun
 from traceability.storage.scans import TrolleyAct
 from traceability.storage.shelf_lookup import looks_at
 from traceability.storage.site import Series
@@ -47,7 +47,13 @@ def next_number(session: Session, site_id: UUID, letter: str) -> str:
 def sheet_of(session: Session, site_id: UUID, circuit_type: str, version: int) -> BuildSheet | None:
     """Return one version of a sheet."""
     stored = session.get(Sheet, (site_id, circuit_type, version))
-    return None if stored is None else read_sheet(json.loads(stored.body))
+    return None if stored is None else sheet_of_text(stored.body)
+
+
+@lru_cache(maxsize=64)
+def sheet_of_text(body: str) -> BuildSheet:
+    """Return the sheet that a stored text says: a version never changes, so it is read once."""
+    return read_sheet(json.loads(body))
 
 
 def newest_sheet(session: Session, site_id: UUID, circuit_type: str) -> BuildSheet | None:
@@ -59,7 +65,7 @@ def newest_sheet(session: Session, site_id: UUID, circuit_type: str) -> BuildShe
         .limit(1)
     )
     stored = session.scalar(rows)
-    return None if stored is None else read_sheet(json.loads(stored.body))
+    return None if stored is None else sheet_of_text(stored.body)
 
 
 def packaging_of(
@@ -111,60 +117,6 @@ def in_place(session: Session, circuit: Circuit, as_of_no: int | None = None) ->
         )
         for row in rows
     ]
-
-
-def circuit_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: UUID) -> str | None:
-    """Return the number of another circuit that holds or held this very unit."""
-    rows = (
-        select(Circuit.number)
-        .join(Part, (Part.site_id == Circuit.site_id) & (Part.circuit_id == Circuit.id))
-        .where(
-            Part.site_id == site_id,
-            Part.unit_id == unit_id,
-            Part.superseded_no.is_(None),
-            Part.circuit_id != besides,
-        )
-        .limit(1)
-    )
-    return session.scalar(rows)
-
-
-def opened_before(session: Session, site_id: UUID, unit_id: UUID, here: UUID) -> str | None:
-    """Return the number of a circuit that this very unit was put into and is out of again.
-
-    It is out where it was dropped, swapped or taken out, also of the circuit `here`; and where the
-    other circuit has ended or was discarded with the unit in it. None: it never was in one, or it
-    sits in another circuit that is still in use.
-    """
-    # By the unit alone, and sorted here: else SQLite reads all parts there are, in their order.
-    rows = session.execute(
-        select(Part.circuit_id, Part.valid_to, Part.recorded_no).where(
-            Part.unit_id == unit_id, Part.superseded_no.is_(None)
-        )
-    ).all()
-    last = None
-    for row in sorted(rows, key=lambda row: row.recorded_no):
-        last = session.get_one(Circuit, (site_id, row.circuit_id))
-        over = Phase(phase_of(session, last).phase) in {Phase.ENDED, Phase.DISCARDED}
-        if row.valid_to is None and not over and last.id != here:
-            return None
-    return last.number if last else None
-
-
-def run_with_unit(session: Session, site_id: UUID, unit_id: UUID, besides: UUID) -> str | None:
-    """Return the number of another run in whose patient this very unit lies or lay."""
-    rows = (
-        select(Run.number)
-        .join(RunPart, (RunPart.site_id == Run.site_id) & (RunPart.run_id == Run.id))
-        .where(
-            RunPart.site_id == site_id,
-            RunPart.unit_id == unit_id,
-            RunPart.superseded_no.is_(None),
-            RunPart.run_id != besides,
-        )
-        .limit(1)
-    )
-    return session.scalar(rows)
 
 
 def hold_on(

@@ -146,11 +146,11 @@ def sign(number: str) -> ResponseReturnValue:
     return redirect(url_for(page, number=circuit.number))
 
 
-def the_trolley(number: str) -> TrolleyFacts:
-    """Return the prime of that number, or answer 404."""
+def the_trolley(number: str, *, for_the_strip: bool = False) -> TrolleyFacts:
+    """Return the prime of that number, or answer 404; for the strip without its top line."""
     ours, at = session.services(), session.known_browser()
     with ours.reads() as reads:
-        found = trolley(reads, ours.site.id, number, at.device_id)
+        found = trolley(reads, ours.site.id, number, at.device_id, for_the_strip=for_the_strip)
     if found is None:
         raise NotFound
     return found

@@ -251,7 +251,7 @@ def _go_past(body: Mapping[str, object], found: TrolleyFacts) -> ResponseReturnV
 
 
 def _answer(number: str, done: Done) -> ResponseReturnValue:
-    found = the_trolley(number)
+    found = the_trolley(number, for_the_strip=True)
     verdict = shown_verdict(done.verdict, done.facts)
     said = say_verdict(verdict, done.code, done.facts)
     redirect = url_for("shelf.page") if done.code == "prime-paused" else None

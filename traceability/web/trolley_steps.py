@@ -233,7 +233,7 @@ def _record(
 
 
 def _answer(found: TrolleyFacts, done: Done) -> ResponseReturnValue:
-    now = the_trolley(found.number)
+    now = the_trolley(found.number, for_the_strip=True)
     said = say_verdict(done.verdict, done.code, done.facts)
     asked = now.steps.next
     onward = f"Next: {asked.step.name}." if asked else "All steps are said."

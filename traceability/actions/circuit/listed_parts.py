@@ -26,8 +26,13 @@ from traceability.errors import BadValue
 from traceability.storage.circuits import Circuit, Sheet
 from traceability.storage.items import Product
 from traceability.storage.kept_apart import uuid7
-from traceability.storage.lookup import circuit_with_unit, newest_sheet
+from traceability.storage.lookup import (
+    newest_sheet,
+)
 from traceability.storage.moves import list_of
+from traceability.storage.unit_lookup import (
+    circuit_with_unit,
+)
 
 PRIMING_PLACE: Final = "used-in-priming"
 """Where a part stands that left with the prime's end."""

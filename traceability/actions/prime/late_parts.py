@@ -23,7 +23,12 @@ from traceability.errors import BadValue, UnknownCode
 from traceability.storage.circuits import Part
 from traceability.storage.items import Product
 from traceability.storage.kept_apart import uuid7
-from traceability.storage.lookup import circuit_with_unit, hold_on
+from traceability.storage.lookup import (
+    hold_on,
+)
+from traceability.storage.unit_lookup import (
+    circuit_with_unit,
+)
 
 MOST_ORDINALS = 99
 """More pieces than that in one place is a slip of the pen. Own choice, no source."""

@@ -22,14 +22,16 @@ from traceability.identifiers.pairs import join
 from traceability.identifiers.reading import Context, Reading, Status
 from traceability.storage.items import Product
 from traceability.storage.lookup import (
-    circuit_with_unit,
     hold_on,
-    opened_before,
     packaging_of,
     printed_expiry,
-    run_with_unit,
 )
 from traceability.storage.site import Site
+from traceability.storage.unit_lookup import (
+    circuit_with_unit,
+    opened_before,
+    run_with_unit,
+)
 
 COMPARE: Final = frozenset({"expiry-far", "serial-like-lot"})
 """Within the standard, and seldom what is printed: a person compares before it is believed."""
