@@ -23,7 +23,13 @@ from traceability.printing.samples import label_names, sample
 from traceability.settings import RESOLUTIONS
 
 WHOLE = OutputLimits(pixels=80_000_000)
-ROOM = Limits(graphic_bytes=9_000_000, input_bytes=20_000_000, pixels=80_000_000)
+ROOM = Limits(
+    graphic_bytes=9_000_000,
+    input_bytes=20_000_000,
+    pixels=80_000_000,
+    segments=20_000_000,
+    stored_graphic_segments=20_000_000,
+)
 """An A4 at 600 dots an inch."""
 
 

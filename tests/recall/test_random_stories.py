@@ -59,7 +59,7 @@ def _questions(ward: Ward, session: Session) -> list[Question]:
     return [each for each in asked if each]
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_answers_agree_with_brute_force_and_never_change_afterwards(ward: Ward, seed: int) -> None:
     story = Story(ward, seed)
     with ward.reads() as session:

@@ -50,6 +50,11 @@ SAYS_NOTHING = {
     "released",
     "kept-for-inspection",
     "custody-passed",
+    "steps-set",
+    "step-said",
+    "step-taken-back",
+    "picture-kept",
+    "picture-erased",
     "prime-paused",
     "prime-taken-over",
     "act-waits",  # nothing went in

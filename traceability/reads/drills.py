@@ -165,7 +165,7 @@ def _first_no(session: Session, site_id: UUID, since: datetime, last_no: int) ->
     rows = (
         select(LedgerEvent.number)
         .where(LedgerEvent.site_id == site_id, LedgerEvent.recorded_at >= since)
-        .order_by(LedgerEvent.recorded_at)
+        .order_by(LedgerEvent.recorded_at, LedgerEvent.number)
         .limit(1)
     )
     return session.scalar(rows) or last_no + 1
