@@ -584,9 +584,6 @@ CAUTIONS: Final = {
 }
 """What speaks against an act that was done all the same."""
 
-GO_ON: Final = "Go on. It is recorded."
-"""Ends every caution in an emergency."""
-
 LIMITS: Final = {
     "policy-wet-closed": "storage policy, {days} days",
     "policy-wet-open": "storage policy for opened circuits, {days} days",

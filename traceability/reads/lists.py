@@ -12,14 +12,14 @@ from sqlalchemy.orm import Session
 from traceability.domain.people import Role
 from traceability.domain.sheets import Sheet as BuildSheet
 from traceability.domain.sheets import read_sheet
-from traceability.domain.trolley import Finding, Verdict
+from traceability.domain.trolley import DEFAULT_CHECKS, Finding, Verdict
 from traceability.domain.use_by import Limits
 from traceability.security.roles import roles_of
 from traceability.security.tag_keys import fingerprint
 from traceability.storage.circuits import Sheet
 from traceability.storage.items import Packaging, Product
 from traceability.storage.people import Device, Person
-from traceability.storage.policies import limits_and_checks, newest_policy, read_checks, read_limits
+from traceability.storage.policies import policy_in_force, read_checks, read_limits
 from traceability.storage.site import Place, Policy, Site, TagKey
 
 
@@ -236,29 +236,25 @@ class PolicyFacts:
 
 def policy(session: Session, site_id: UUID) -> PolicyFacts:
     """Return the policy in force."""
-    version, limits = newest_policy(session, site_id)
-    _, checks = limits_and_checks(session, site_id)
-    stored = session.get(Policy, (site_id, version))
-    return PolicyFacts(
-        version=version,
-        limits=limits,
-        checks=checks,
-        set_at=stored.set_at if stored else None,
-    )
+    stored = policy_in_force(session, site_id)
+    if stored is None:
+        return PolicyFacts(version=0, limits=Limits(), checks=DEFAULT_CHECKS, set_at=None)
+    return _policy(stored)
 
 
 def policy_history(session: Session, site_id: UUID) -> list[PolicyFacts]:
     """Return all versions of the policy, newest first."""
     rows = select(Policy).filter_by(site_id=site_id).order_by(Policy.version.desc())
-    return [
-        PolicyFacts(
-            version=stored.version,
-            limits=read_limits(stored.body),
-            checks=read_checks(stored.body),
-            set_at=stored.set_at,
-        )
-        for stored in session.scalars(rows)
-    ]
+    return [_policy(stored) for stored in session.scalars(rows)]
+
+
+def _policy(stored: Policy) -> PolicyFacts:
+    return PolicyFacts(
+        version=stored.version,
+        limits=read_limits(stored.body),
+        checks=read_checks(stored.body),
+        set_at=stored.set_at,
+    )
 
 
 def kinds_in_use(session: Session, site_id: UUID) -> list[str]:

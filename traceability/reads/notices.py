@@ -121,17 +121,6 @@ def notices(session: Session, site_id: UUID, today: date) -> list[NoticeFacts]:
     return sorted(found, key=lambda each: (not each.is_open, each.due.on or date.max))
 
 
-def open_count(session: Session, site_id: UUID) -> int:
-    """Return how many notices are open."""
-    rows = select(func.count()).where(
-        NoticeState.site_id == site_id,
-        NoticeState.ended == "",
-        NoticeState.superseded_no.is_(None),
-        NoticeState.valid_to.is_(None),
-    )
-    return session.scalar(rows) or 0
-
-
 def notice_facts(session: Session, site_id: UUID, number: str, today: date) -> NoticeFacts | None:
     """Return the notice of that number, or None."""
     notice = notice_by_number(session, site_id, number)

@@ -45,6 +45,15 @@ _TESTS: Final = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Said:
+    """A product as it was known by the cut."""
+
+    product: ProductNamed
+    kinds: tuple[str, ...]
+    """All that it was said to be, the last one first; none: not known here."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AskedClause:
     """One clause about one product, or about machines."""
 
@@ -91,14 +100,14 @@ def compiled(session: Session, scope: Scope, cut: Cut) -> Compiled:
         machines: list[ProductRef] = []
         for ref in clause.products:
             found = [_as_said(session, each, cut) for each in products_of(session, ref)]
-            kinds = {product.kind for product in found} | {ref.kind} - {""}
+            kinds = {each.product.kind for each in found} | {ref.kind} - {""}
             if kinds & set(EQUIPMENT_KINDS):
                 machines.append(ref)
-                products |= {product.id: product for product in found}
+                products |= {each.product.id: each.product for each in found}
                 continue
-            for product in _packs_with(session, found, cut) if clause.containing else found:
-                products[product.id] = product
-                clauses.append(_of_product(session, product, clause, cut))
+            for each in _packs_with(session, found, cut) if clause.containing else found:
+                products[each.product.id] = each.product
+                clauses.append(_of_product(session, each, clause, cut))
         if machines:
             clauses.append(_of_machines(clause, tuple(machines), number))
     whole = Compiled(clauses=tuple(clauses), products=tuple(products.values()))
@@ -151,13 +160,11 @@ def _unheard_of(ref: ProductRef) -> ProductNamed:
     )
 
 
-def _packs_with(
-    session: Session, inside: Iterable[ProductNamed], cut: Cut
-) -> Iterator[ProductNamed]:
+def _packs_with(session: Session, inside: Iterable[_Said], cut: Cut) -> Iterator[_Said]:
     """Yield the packs that a maker's statement says to contain one of the products."""
     rows = select(CartonNotice.product_id).where(
         CartonNotice.site_id.in_(cut.sites),
-        CartonNotice.inner_product_id.in_([product.id for product in inside]),
+        CartonNotice.inner_product_id.in_([each.product.id for each in inside]),
         CartonNotice.recorded_no <= cut.number,
     )
     for product_id in session.scalars(rows.distinct().order_by(CartonNotice.product_id)):
@@ -166,15 +173,10 @@ def _packs_with(
             yield _as_said(session, product, cut)
 
 
-def _as_said(session: Session, product: ProductNamed, cut: Cut) -> ProductNamed:
-    """Return the product with the kind that it had by the cut, or with its first."""
-    return replace(product, kind=next(iter(_kinds(session, product, cut)), ""))
+def _as_said(session: Session, product: ProductNamed, cut: Cut) -> _Said:
+    """Return the product with all kinds that it was said to be by the cut.
 
-
-def _kinds(session: Session, product: ProductNamed, cut: Cut) -> list[str]:
-    """Return all kinds that a product was said to be by the cut, the last one first.
-
-    One that was entered later has the kind that it was entered with; none is not known here.
+    One that was entered later has the kind that it was entered with.
     """
     rows = select(ProductKind.kind).where(
         ProductKind.site_id.in_(cut.sites), ProductKind.product_id == product.id
@@ -182,13 +184,12 @@ def _kinds(session: Session, product: ProductNamed, cut: Cut) -> list[str]:
     number = ProductKind.recorded_no
     said = session.scalars(rows.where(number <= cut.number).order_by(number.desc())).all()
     said = said or session.scalars(rows.order_by(number).limit(1)).all()
-    return list(dict.fromkeys(said))
+    kinds = tuple(dict.fromkeys(said))
+    return _Said(product=replace(product, kind=next(iter(kinds), "")), kinds=kinds)
 
 
-def _of_product(
-    session: Session, product: ProductNamed, clause: ScopeClause, cut: Cut
-) -> AskedClause:
-    items = _kinds(session, product, cut) or [ANY_KIND]
+def _of_product(session: Session, said: _Said, clause: ScopeClause, cut: Cut) -> AskedClause:
+    product, items = said.product, list(said.kinds or (ANY_KIND,))
     # A part of it may have gone in under another word: at another hospital, or told late.
     rows = select(PartCount.kind).where(
         PartCount.product_id == product.id, PartCount.block <= cut.number // BLOCK

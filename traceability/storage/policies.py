@@ -13,10 +13,15 @@ from traceability.domain.use_by import Limits
 from traceability.storage.site import Policy
 
 
+def policy_in_force(session: Session, site_id: UUID) -> Policy | None:
+    """Return the newest version as it is stored; None where none was set."""
+    rows = select(Policy).filter_by(site_id=site_id).order_by(Policy.version.desc()).limit(1)
+    return session.scalar(rows)
+
+
 def newest_policy(session: Session, site_id: UUID) -> tuple[int, Limits]:
     """Return the version and the limits in force; the defaults where none was set."""
-    rows = select(Policy).filter_by(site_id=site_id).order_by(Policy.version.desc()).limit(1)
-    stored = session.scalar(rows)
+    stored = policy_in_force(session, site_id)
     if stored is None:
         return 0, Limits()
     return stored.version, read_limits(stored.body)
@@ -24,9 +29,10 @@ def newest_policy(session: Session, site_id: UUID) -> tuple[int, Limits]:
 
 def limits_and_checks(session: Session, site_id: UUID) -> tuple[Limits, Mapping[Finding, Verdict]]:
     """Return the limits in force and how hard each check of a scan is, in one question."""
-    rows = select(Policy.body).filter_by(site_id=site_id).order_by(Policy.version.desc()).limit(1)
-    body = session.scalar(rows)
-    return (Limits(), DEFAULT_CHECKS) if body is None else (read_limits(body), read_checks(body))
+    stored = policy_in_force(session, site_id)
+    if stored is None:
+        return Limits(), DEFAULT_CHECKS
+    return read_limits(stored.body), read_checks(stored.body)
 
 
 def read_checks(body: str) -> Mapping[Finding, Verdict]:

@@ -68,18 +68,6 @@ class StepRow(Link, Base):
 never_changes(Base.metadata.tables["step_said"], but_once="superseded_no")
 
 
-def newest_list(session: Session, site_id: UUID, way: str) -> StepList | None:
-    """Return the list in force for a way of priming, or None."""
-    rows = (
-        select(StepListVersion)
-        .filter_by(site_id=site_id, way=way)
-        .order_by(StepListVersion.version.desc())
-        .limit(1)
-    )
-    stored = session.scalar(rows)
-    return None if stored is None else read_list(json.loads(stored.body))
-
-
 def newest_version(session: Session, site_id: UUID, way: str) -> int:
     """Return the number of the version in force; 0 where there is none."""
     newest = select(func.max(StepListVersion.version)).filter_by(site_id=site_id, way=way)

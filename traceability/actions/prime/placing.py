@@ -112,9 +112,11 @@ def place_piece(
     waived = frozenset(Finding(code) for code in scan.waived if code in set(Finding))
     judgement: Judgement | None = None
     piece = known_of(session, site, understood, context.at)
+    situation = situation_at(
+        session, site, sheet, filled, at=context.at, device_id=context.ledger.sent.device_id
+    )
     for _ in range(scan.units):
-        situation = _situation(context, sheet, filled, site)
-        judgement = judge(piece, situation, slot=scan.slot, waived=waived)
+        judgement = judge(piece, replace(situation, filled=filled), slot=scan.slot, waived=waived)
         if judgement.finding is not Finding.PLACED:
             break
         parts.append(_part(context, understood, sheet, judgement))
@@ -168,11 +170,6 @@ def _not_placed(
     # One pull of the trigger that arrived twice: said, recorded, and nothing added.
     twice = judgement.finding is Finding.SAME_SCAN
     return context.question(question, Verdict.ACCEPTED if twice else judgement.verdict)
-
-
-def _situation(context: Attempt, sheet: Sheet, filled: list[InPlace], site: Site) -> Situation:
-    session, device_id = context.ledger.session, context.ledger.sent.device_id
-    return situation_at(session, site, sheet, filled, at=context.at, device_id=device_id)
 
 
 def situation_at(
