@@ -11,6 +11,7 @@ from PIL import Image
 from sqlalchemy import create_engine, func, select
 
 from app import LARGEST_BODY, create_app
+from tests.actions.test_scan_checks import lots, names
 from tests.browser.laid_out import Pack, jpeg, matrix, photo
 from tests.make import PACK, PIN, TAP, TYPE, Ward, code, opened_ward
 from traceability.domain.tags import badge_symbol
@@ -105,6 +106,17 @@ def test_fifty_megapixels_no_code_at_all_and_persons_codes(client: FlaskClient) 
         assert isinstance(answer["packs"], list)
         assert len(answer["packs"]) == 3
         assert WRISTBAND not in str(answer)
+
+
+def test_a_photo_says_of_a_notice_what_a_scan_would_say(client: FlaskClient, ward: Ward) -> None:
+    names(ward, lots("T77-0B1"))
+    table = [matrix(code(TAP, "T77-0B1")), matrix(code(TAP, "T80"))]
+    status, answer = sent(client, jpeg(photo(table, size=(1280, 720), columns=2)))
+    assert (status, answer["fills"]) == (200, 1), "the lot that is named does not go in by itself"
+    scan = {"text": code(TAP, "T77-0B1"), "request_id": str(uuid4()), "at": ward.now.isoformat()}
+    told = client.post("/prime/C-0001/scan", json=scan).get_json()
+    assert told["verdict"] == "stop"
+    assert told["sentence"].casefold() in str(answer["packs"]).casefold()
 
 
 def test_an_ended_prime_a_stranger_and_a_picture_that_is_not_to_be_kept_get_a_sentence(

@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 from traceability.actions.on_circuit import priming_since, the_sheet
 from traceability.actions.once import Site
 from traceability.actions.part_rows import inside_pack
+from traceability.actions.prime.known_of import known_of
 from traceability.actions.prime.personal import is_personal
 from traceability.actions.prime.pictured import scan_of
 from traceability.actions.prime.placing import situation_at, understood_facts, with_piece
@@ -152,6 +153,9 @@ class _Looking:
         self.filled: list[InPlace] = [
             replace(each, scanned_at=None) for each in in_place(session, circuit)
         ]
+        self._begun = situation_at(
+            session, site, self.sheet, self.filled, at=at, device_id=device_id
+        )
         self._here = Counter(
             (each.product_id, each.lot, each.serial)
             for each in self.filled
@@ -198,19 +202,12 @@ class _Looking:
         return understand(read, half, self._session, self._circuit, self._today), True
 
     def _judged(self, line: PackLine, understood: Understood, facts: dict[str, Plain]) -> PackLine:
-        now = situation_at(
-            self._session,
-            self._site,
-            self.sheet,
-            self.filled,
-            at=self._at,
-            device_id=self._device_id,
-        )
         if self._take_from_here(understood):
             # What is in already may stand in the picture too: nobody counts it twice unasked.
             fate = Fate.NOT_TIED if understood.piece.serial else Fate.IN_ALREADY
             return replace(line, fate=fate, code="in-already", facts=facts)
-        found = judge(understood.piece, now)
+        piece = known_of(self._session, self._site, understood, self._at)
+        found = judge(piece, replace(self._begun, filled=self.filled))
         facts = facts | dict(found.facts)
         slot = self.sheet.slot(found.slot)
         place = slot.name if slot else ""
