@@ -1,35 +1,22 @@
 """What a camera or a telephone sends that is no picture of packs: a sentence, nothing kept."""
 
 import io
-from collections.abc import Iterator
-from pathlib import Path
 from uuid import uuid4
 
 import pytest
 from flask.testing import FlaskClient
 from PIL import Image
-from sqlalchemy import create_engine, func, select
+from sqlalchemy import func, select
 
 from app import LARGEST_BODY, create_app
 from tests.actions.test_scan_checks import lots, names
 from tests.browser.laid_out import Pack, jpeg, matrix, photo
-from tests.make import PACK, PIN, TAP, TYPE, Ward, code, opened_ward
+from tests.make import PACK, PIN, TAP, TYPE, Ward, code
 from traceability.domain.tags import badge_symbol
 from traceability.storage.ledger import LedgerEvent
-from traceability.storage.metadata import metadata
 
 WRISTBAND = "8018952123400000000017"
 """GSRN under 952, GS1's prefix for demonstrations, with its check digit."""
-
-
-@pytest.fixture
-def ward(tmp_path: Path) -> Iterator[Ward]:
-    url = f"sqlite:///{tmp_path / 't.db'}"
-    engine = create_engine(url)
-    metadata.create_all(engine)
-    engine.dispose()
-    with opened_ward(url, tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

@@ -7,7 +7,6 @@ import base64
 import hmac
 import json
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from html import unescape
@@ -17,17 +16,16 @@ from uuid import UUID, uuid4
 
 import pytest
 from flask.testing import FlaskClient
-from sqlalchemy import create_engine, select
+from sqlalchemy import select
 
 from app import create_app
-from tests.make import NOON, PACK, PIN, TAP, TYPE, Ward, code, opened_ward
+from tests.make import NOON, PACK, PIN, TAP, TYPE, Ward, code
 from traceability.actions.lists.devices import RevokeDevice, revoke_device
 from traceability.actions.lists.people import SetPerson, set_person
 from traceability.reads.circuits import circuit_facts
 from traceability.reads.disputes import disputes
 from traceability.reads.waiting_acts import WaitingFacts, waiting_acts
 from traceability.storage.ledger import LedgerEvent
-from traceability.storage.metadata import metadata
 from traceability.storage.people import Device
 
 DAY = timedelta(days=1)
@@ -75,16 +73,6 @@ class Tablet:
             headers["CT-Claim"] = act["claim"]
         answer = self.client.post(act["url"], data=act["text"], headers=headers)
         return {"status": answer.status_code, **(answer.get_json() or {})}
-
-
-@pytest.fixture
-def ward(tmp_path: Path) -> Iterator[Ward]:
-    url = f"sqlite:///{tmp_path / 't.db'}"
-    engine = create_engine(url)
-    metadata.create_all(engine)
-    engine.dispose()
-    with opened_ward(url, tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

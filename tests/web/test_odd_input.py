@@ -4,7 +4,6 @@ Sources: the wall-clock rules are those of `traceability.domain.days`; the clock
 tz database's for Europe/Stockholm (2026-03-29 01:00 UTC, 2026-10-25 01:00 UTC).
 """
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -15,7 +14,7 @@ from flask.testing import FlaskClient
 from sqlalchemy import create_engine, func, select
 
 from app import create_app
-from tests.make import KEYS, NOON, PACK, PIN, TAP, TYPE, Ward, code, opened_ward
+from tests.make import KEYS, NOON, PACK, PIN, TAP, TYPE, Ward, code
 from traceability.errors import BadValue
 from traceability.settings import Settings
 from traceability.storage.ledger import LedgerEvent, first_break
@@ -25,16 +24,6 @@ from traceability.wiring import wire
 
 LONG = "9" * 5000
 """More digits than Python turns into a number (its own limit: 4300)."""
-
-
-@pytest.fixture
-def ward(tmp_path: Path) -> Iterator[Ward]:
-    url = f"sqlite:///{tmp_path / 't.db'}"
-    engine = create_engine(url)
-    metadata.create_all(engine)
-    engine.dispose()
-    with opened_ward(url, tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

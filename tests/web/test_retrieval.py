@@ -4,30 +4,16 @@ The three answers are those of `tests/domain/test_stock_and_deadlines.py`: commo
 source; settled in review with people of the trade.
 """
 
-from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 from uuid import UUID, uuid4
 
 import pytest
 from flask.testing import FlaskClient
-from sqlalchemy import create_engine
 
 from app import create_app
-from tests.make import HOUR, MINUTE, NOON, PIN, Ward, opened_ward
+from tests.make import HOUR, MINUTE, NOON, PIN, Ward
 from tests.web.test_odd_input import set_clock
 from traceability.reads.shelf import shelf
-from traceability.storage.metadata import metadata
-
-
-@pytest.fixture
-def ward(tmp_path: Path) -> Iterator[Ward]:
-    url = f"sqlite:///{tmp_path / 't.db'}"
-    engine = create_engine(url)
-    metadata.create_all(engine)
-    engine.dispose()
-    with opened_ward(url, tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

@@ -5,32 +5,19 @@ import html
 import io
 import json
 import re
-from collections.abc import Iterator
-from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from flask.testing import FlaskClient
 from openpyxl import Workbook
-from sqlalchemy import create_engine, func, select
+from sqlalchemy import func, select
 
 from app import create_app
-from tests.make import TAP, UNKNOWN, Ward, code, opened_ward
+from tests.make import TAP, UNKNOWN, Ward, code
 from tests.stock_acts import Shelves
 from tests.web.test_stock import signed_in
 from traceability.domain.notice_scope import read_scope
 from traceability.storage.ledger import LedgerEvent
-from traceability.storage.metadata import metadata
-
-
-@pytest.fixture
-def ward(tmp_path: Path) -> Iterator[Ward]:
-    url = f"sqlite:///{tmp_path / 't.db'}"
-    engine = create_engine(url)
-    metadata.create_all(engine)
-    engine.dispose()
-    with opened_ward(url, tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

@@ -1,41 +1,20 @@
 """Pages of the procedure's steps: who may, what is kept of a form, and what a trolley answers."""
 
 import io
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-import pytest
 from flask.testing import FlaskClient
-from sqlalchemy import create_engine
 
-from app import create_app
-from tests.make import NOON, PIN, TAP, Ward, code, opened_ward
+from tests.make import NOON, TAP, Ward, code
 from tests.printing.paper import text
+from tests.web.test_stock import signed_in
 from traceability.domain.act_cards import Act
 from traceability.domain.tags import SymbolKind, write_symbol
 from traceability.reads.steps import step_lists, steps_by_number
-from traceability.storage.metadata import metadata
 
 EXAMPLES = Path(__file__).parents[2] / "demo_data" / "step_lists"
-
-
-@pytest.fixture
-def ward(tmp_path: Path) -> Iterator[Ward]:
-    url = f"sqlite:///{tmp_path / 't.db'}"
-    engine = create_engine(url)
-    metadata.create_all(engine)
-    engine.dispose()
-    with opened_ward(url, tmp_path) as made:
-        yield made
-
-
-def signed_in(ward: Ward, badge: str) -> FlaskClient:
-    client = create_app(services=ward.services).test_client()
-    client.get("/sign-in")
-    client.post("/sign-in", data={"badge": badge, "pin": PIN, "request_id": str(uuid4())})
-    return client
 
 
 def upload(client: FlaskClient, data: bytes) -> Any:

@@ -1,37 +1,24 @@
 """Pages of the shelves: who may, what is not known, and what no person typed."""
 
 import re
-from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 from uuid import uuid4
 from xml.etree import ElementTree
 
 import pytest
 from flask.testing import FlaskClient
-from sqlalchemy import create_engine, select
+from sqlalchemy import select
 
 from app import create_app
-from tests.make import NOON, PIN, TAP, Ward, code, opened_ward
+from tests.make import NOON, PIN, TAP, Ward, code
 from tests.stock_acts import Shelves
 from traceability.domain.stock import Primes
 from traceability.domain.stock_ahead import WeekAhead
 from traceability.storage.kept_apart import KeptApart
-from traceability.storage.metadata import metadata
 from traceability.storage.stock import StockReceipt
 from traceability.web.pictures.weeks import weeks_ahead
 
 LOT = "T77-0B1"
-
-
-@pytest.fixture
-def ward(tmp_path: Path) -> Iterator[Ward]:
-    url = f"sqlite:///{tmp_path / 't.db'}"
-    engine = create_engine(url)
-    metadata.create_all(engine)
-    engine.dispose()
-    with opened_ward(url, tmp_path) as made:
-        yield made
 
 
 def signed_in(ward: Ward, badge: str) -> FlaskClient:
